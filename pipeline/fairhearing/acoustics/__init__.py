@@ -1,0 +1,1 @@
+"""Acoustics on plain arrays: knows no session, store or plug-in."""

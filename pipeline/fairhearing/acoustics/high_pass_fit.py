@@ -1,0 +1,312 @@
+"""Least-squares fit of first-order high-passes to measured level changes, many data sets at once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+
+DB_PER_NEPER_POWER = 10.0 / np.log(10.0)
+ORDER_BOUNDS = (0.2, 5.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """Level changes over frequency in groups (a seat and channel each), for several data sets.
+
+    frequency_hz (n,), the groups one after the other; change_db (n_sets, n); starts (n_groups,): index of each
+    group's first point.
+    """
+
+    frequency_hz: FloatArray
+    change_db: FloatArray
+    starts: npt.NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HighPassFit:
+    """What fitted best, per data set: corner_hz (n_sets,), order (n_sets,), reference_corner_hz (n_sets,) or None,
+    gain_db (n_sets, n_groups), at_bound (n_sets,): the search ended at a bound, so the numbers say nothing."""
+
+    corner_hz: FloatArray
+    order: FloatArray
+    reference_corner_hz: FloatArray | None
+    gain_db: FloatArray
+    at_bound: npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Model:
+    """What is fitted: a high-pass in the condition, in the reference, or in both; order 1 or free (one for both)."""
+
+    in_condition: bool = True
+    in_reference: bool = False
+    free_order: bool = False
+
+    @property
+    def n_corners(self) -> int:
+        """How many corners are free."""
+        return int(self.in_condition) + int(self.in_reference)
+
+    @property
+    def signs(self) -> tuple[float, ...]:
+        """+1 for a loss in the condition, -1 for a loss in the reference."""
+        return ((1.0,) if self.in_condition else ()) + ((-1.0,) if self.in_reference else ())
+
+
+def fit_high_pass(change: Change, model: Model | None = None, start: HighPassFit | None = None) -> HighPassFit:
+    r"""Corner (and order) of a high-pass, gain per group free, by least squares in dB.
+
+    .. math:: \Delta(f) = g + \sum_k s_k \left(-10 \lg\left(1 + (f_k/f)^{2n}\right)\right)
+
+    s = +1 for the condition's filter, -1 for the reference's. Every point counts alike. The gains are eliminated, so
+    the search runs over at most three numbers: a coarse grid, then damped Gauss-Newton steps, for all data sets at once.
+
+    Parameters
+    ----------
+    change : Change
+    model : Model, optional
+        One filter of order 1 in the condition if not given.
+    start : HighPassFit, optional
+        Where to start instead of the grid (one data set or as many as in `change`).
+
+    Returns
+    -------
+    HighPassFit
+
+    Raises
+    ------
+    ValueError
+        Fewer points than unknowns.
+    """
+    model = model or Model()
+    unknowns = model.n_corners + int(model.free_order)
+    if change.change_db.shape[1] < unknowns + len(change.starts) + 1:
+        raise ValueError("too few usable frequencies for a fit")
+    bounds = _bounds(change, model)
+    target = centred(change.change_db, change.starts)
+    parameters = _starting(change, model, target, bounds) if start is None else _from_fit(start, model, len(target))
+    parameters = _refine(change, model, target, parameters, bounds)
+    return _as_fit(change, model, parameters, bounds)
+
+
+def centred(values: FloatArray, starts: npt.NDArray[np.intp]) -> FloatArray:
+    """The values less the mean of their group; values (..., n)."""
+    sizes = np.diff(np.append(starts, values.shape[-1]))
+    means = np.add.reduceat(values, starts, axis=-1) / sizes
+    return values - np.repeat(means, sizes, axis=-1)
+
+
+def loss_db(frequency_hz: FloatArray, corner_hz: FloatArray, order: FloatArray) -> FloatArray:
+    """Loss of a high-pass, 10 lg(1 + (f_c/f)^(2n)); corner and order (..., 1), frequency (n,); dB, >= 0."""
+    return DB_PER_NEPER_POWER * np.log1p((corner_hz / frequency_hz) ** (2 * order))
+
+
+def _bounds(change: Change, model: Model) -> FloatArray:
+    low, high = float(change.frequency_hz.min()), float(change.frequency_hz.max())
+    corners = [(np.log(low / 30), np.log(high * 3))] * model.n_corners
+    order = [ORDER_BOUNDS] if model.free_order else []
+    return np.array([*corners, *order])
+
+
+def _starting(change: Change, model: Model, target: FloatArray, bounds: FloatArray) -> FloatArray:
+    """The best of a coarse grid of corners, per data set; order 1."""
+    frequency = _thinned(change)
+    thin = np.isin(np.arange(len(change.frequency_hz)), frequency)
+    x = change.frequency_hz[thin]
+    counts = np.add.reduceat(thin.astype(np.intp), change.starts)
+    kept = counts > 0
+    starts = np.concatenate([[0], np.cumsum(counts[kept])[:-1]]).astype(np.intp)
+    y = centred(change.change_db[:, thin], starts)
+    n_grid = 48 if model.n_corners == 1 else 24
+    grid = np.linspace(bounds[0, 0], bounds[0, 1], n_grid)
+    curves = centred(-loss_db(x, np.exp(grid)[:, None], np.ones((n_grid, 1))), starts)
+    if model.n_corners == 1:
+        shapes, corners = model.signs[0] * curves, grid[:, None]
+    else:
+        first, second = np.divmod(np.arange(n_grid**2), n_grid)
+        shapes = curves[first] - curves[second]
+        corners = np.column_stack([grid[first], grid[second]])
+    misfit = np.sum(shapes**2, axis=1)[None, :] - 2 * (y @ shapes.T)
+    best = corners[np.argmin(misfit, axis=1)]
+    return np.column_stack([best, np.ones(len(target))]) if model.free_order else best
+
+
+def _thinned(change: Change) -> npt.NDArray[np.intp]:
+    """Indices of at most some 100 points per group, for the coarse search only."""
+    ends = np.append(change.starts[1:], len(change.frequency_hz))
+    parts = [
+        np.unique(np.linspace(a, b - 1, min(b - a, 100)).astype(np.intp))
+        for a, b in zip(change.starts, ends, strict=True)
+    ]
+    return np.concatenate(parts)
+
+
+def _from_fit(fit: HighPassFit, model: Model, n_sets: int) -> FloatArray:
+    columns: Sequence[FloatArray] = (
+        ([fit.corner_hz] if model.in_condition else [])
+        + ([fit.reference_corner_hz] if model.in_reference and fit.reference_corner_hz is not None else [])
+    )
+    parameters = np.log(np.column_stack(columns))
+    if model.free_order:
+        parameters = np.column_stack([parameters, fit.order])
+    return np.broadcast_to(parameters, (n_sets, parameters.shape[1])).copy()
+
+
+def _shape_and_slopes(
+    frequency_hz: FloatArray, model: Model, parameters: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """The model without gains (n_sets, n) and its derivatives (n_sets, n_parameters, n)."""
+    order = parameters[:, -1:] if model.free_order else np.ones((len(parameters), 1))
+    shape = np.zeros((len(parameters), len(frequency_hz)))
+    slopes = np.zeros((len(parameters), parameters.shape[1], len(frequency_hz)))
+    log_f = np.log(frequency_hz)
+    for k, sign in enumerate(model.signs):
+        distance = parameters[:, k : k + 1] - log_f
+        ratio = np.exp(np.clip(2 * order * distance, -200, 200))
+        share = ratio / (1 + ratio)
+        shape -= sign * DB_PER_NEPER_POWER * np.log1p(ratio)
+        slopes[:, k] = -sign * DB_PER_NEPER_POWER * 2 * order * share
+        if model.free_order:
+            slopes[:, -1] -= sign * DB_PER_NEPER_POWER * 2 * distance * share
+    return shape, slopes
+
+
+def _refine(
+    change: Change, model: Model, target: FloatArray, parameters: FloatArray, bounds: FloatArray
+) -> FloatArray:
+    """Levenberg-Marquardt on the centred residuals, each data set with its own damping."""
+    damping = np.full(len(parameters), 1e-3)
+    shape, slopes = _shape_and_slopes(change.frequency_hz, model, parameters)
+    residual = target - centred(shape, change.starts)
+    misfit = np.sum(residual**2, axis=1)
+    for _ in range(60):
+        inner = centred(slopes, change.starts)
+        normal = inner @ np.swapaxes(inner, 1, 2)
+        gradient = (inner @ residual[:, :, None])[:, :, 0]
+        diagonal = np.einsum("bii->bi", normal)
+        damped = normal + (damping[:, None] * diagonal + 1e-12)[:, :, None] * np.eye(parameters.shape[1])
+        step = np.linalg.solve(damped, gradient[:, :, None])[:, :, 0]
+        trial = np.clip(parameters + np.clip(step, -1.0, 1.0), bounds[:, 0], bounds[:, 1])
+        new_shape, new_slopes = _shape_and_slopes(change.frequency_hz, model, trial)
+        new_residual = target - centred(new_shape, change.starts)
+        new_misfit = np.sum(new_residual**2, axis=1)
+        better = new_misfit <= misfit
+        moved = np.max(np.abs(trial - parameters)[better], initial=0.0)
+        parameters = np.where(better[:, None], trial, parameters)
+        residual = np.where(better[:, None], new_residual, residual)
+        slopes = np.where(better[:, None, None], new_slopes, slopes)
+        misfit = np.where(better, new_misfit, misfit)
+        damping = np.clip(np.where(better, damping * 0.1, damping * 10), 1e-12, 1e12)
+        if moved < 1e-10 and (better.all() or damping[~better].min() > 1e8):
+            break
+    return parameters
+
+
+def _as_fit(change: Change, model: Model, parameters: FloatArray, bounds: FloatArray) -> HighPassFit:
+    shape, _ = _shape_and_slopes(change.frequency_hz, model, parameters)
+    sizes = np.diff(np.append(change.starts, len(change.frequency_hz)))
+    gain = np.add.reduceat(change.change_db - shape, change.starts, axis=1) / sizes
+    at_bound = np.any((parameters <= bounds[:, 0] + 1e-6) | (parameters >= bounds[:, 1] - 1e-6), axis=1)
+    corners = np.exp(parameters[:, : model.n_corners])
+    return HighPassFit(
+        corner_hz=corners[:, 0] if model.in_condition else np.full(len(parameters), np.nan),
+        order=parameters[:, -1] if model.free_order else np.ones(len(parameters)),
+        reference_corner_hz=corners[:, -1] if model.in_reference else None,
+        gain_db=gain,
+        at_bound=at_bound,
+    )
+
+
+def fit_signed_loss_db(change: Change, at_hz: float, start: FloatArray | None = None) -> FloatArray:
+    r"""Loss at `at_hz` of a first-order high-pass whose squared corner may come out negative: no filter reads near 0.
+
+    .. math:: \Delta(f) = g - 10 \lg(1 + u/f^2), \quad u > -f_\mathrm{min}^2
+
+    With u free in sign the loss of a chain without a filter scatters around 0 dB, so that its interval is honest; a
+    corner, which cannot be negative, would pile up at its bound.
+
+    Parameters
+    ----------
+    change : Change
+    at_hz : float, hertz
+    start : (n_sets,) or None
+        Squared corner to start from.
+
+    Returns
+    -------
+    (n_sets,), dB
+    """
+    squared = change.frequency_hz**2
+    target = centred(change.change_db, change.starts)
+    floor = -0.95 * float(squared.min())
+    u = np.zeros(len(target)) if start is None else start.copy()
+    for _ in range(60):
+        shape = -DB_PER_NEPER_POWER * np.log1p(u[:, None] / squared)
+        slope = centred(-DB_PER_NEPER_POWER / (squared + u[:, None]), change.starts)
+        residual = target - centred(shape, change.starts)
+        step = np.sum(slope * residual, axis=1) / np.sum(slope**2, axis=1)
+        # Steps are limited in the scale of the lowest frequency plus u itself: the loss is logarithmic in u.
+        limit = 0.7 * (u + squared.min())
+        new = np.maximum(u + np.clip(step, -limit, 4 * limit), floor)
+        if np.max(np.abs(new - u) / (squared.min() + np.abs(u))) < 1e-10:
+            u = new
+            break
+        u = new
+    return DB_PER_NEPER_POWER * np.log1p(u / at_hz**2)
+
+
+def sensitivity(change: Change, model: Model, fit: HighPassFit) -> FloatArray:
+    """How much each fitted parameter moves per dB at each point, from the linearised fit of the first data set.
+
+    Parameters
+    ----------
+    change, model, fit
+        As fitted.
+
+    Returns
+    -------
+    (n_parameters, n), per dB
+        Parameters in order: ln of the (first) corner, ln of the reference's if both are fitted, the order if free.
+    """
+    _, slopes = _shape_and_slopes(change.frequency_hz, model, _from_fit_row(fit, model))
+    inner = centred(slopes[0], change.starts)
+    return np.linalg.solve(inner @ inner.T + 1e-12 * np.eye(len(inner)), inner)
+
+
+def smooth_error_variance(frequency_hz: FloatArray, weight_per_db: FloatArray) -> float:
+    r"""Variance of :math:`\sum_i w_i e_i` for a level error e of 1 dB that is smooth over a third of an octave.
+
+    Its correlation is :math:`1 - |x|` at a distance of x third octaves, 0 beyond one.
+
+    Parameters
+    ----------
+    frequency_hz : (n,) hertz
+    weight_per_db : (n,)
+
+    Returns
+    -------
+    float, squared unit of the weighted sum
+    """
+    # Twelve bins per third octave: fine against the correlation, and few enough for a full matrix.
+    bins = np.round(10 * np.log10(frequency_hz) * 12).astype(np.intp)
+    position, index = np.unique(bins, return_inverse=True)
+    weight = np.bincount(index, weight_per_db)
+    distance = np.abs(position[:, None] - position[None, :]) / 12.0
+    return float(weight @ np.maximum(1 - distance, 0) @ weight)
+
+
+def _from_fit_row(fit: HighPassFit, model: Model) -> FloatArray:
+    """Parameters of the first data set."""
+    row = HighPassFit(
+        corner_hz=fit.corner_hz[:1],
+        order=fit.order[:1],
+        reference_corner_hz=None if fit.reference_corner_hz is None else fit.reference_corner_hz[:1],
+        gain_db=fit.gain_db[:1],
+        at_bound=fit.at_bound[:1],
+    )
+    return _from_fit(row, model, 1)

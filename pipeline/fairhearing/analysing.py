@@ -1,0 +1,121 @@
+"""From what a session holds to results: each analyser with what it declared, in order, kept where nothing changed."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from fairhearing import __version__
+from fairhearing.calling import call_plugin
+from fairhearing.contracts import Analyser, Inputs
+from fairhearing.errors import PluginProblem
+from fairhearing.result import AnalyserResult, Finding, Refusal, Result
+from fairhearing.store.codec import encode
+from fairhearing.store.read import StoredSession
+
+
+def analyse_session(
+    stored: StoredSession, analysers: Sequence[Analyser], kept: Mapping[str, AnalyserResult]
+) -> dict[str, AnalyserResult]:
+    """The result of every analyser, by key; a kept one with the same key is not computed again."""
+    results: dict[str, AnalyserResult] = {}
+    findings: list[Finding] = []
+    for analyser in analysers:
+        inputs = _needed(stored.inputs, analyser, findings)
+        key = _key(stored, analyser, inputs.findings)
+        result = kept.get(key)
+        if result is None or result.problem is not None:
+            result = _run(inputs, analyser)
+        results[key] = result
+        findings += result.result.findings
+    return results
+
+
+def unread_lines(stored: StoredSession, analysers: Sequence[Analyser]) -> tuple[str, ...]:
+    """A line for each sheet or measurement kind that no installed analyser reads."""
+    methods = {method for analyser in analysers for method in analyser.needs.methods}
+    kinds = {kind for analyser in analysers for kind in analyser.needs.kinds}
+    session = stored.inputs.session.id
+    lines = [
+        f"{session}: {', '.join(sheet.paths)} ({sheet.method}, {len(sheet.trials)} trials) is in the store; "
+        f"no installed analyser reads {sheet.method} sheets yet"
+        for sheet in stored.inputs.sheets
+        if sheet.method not in methods
+    ]
+    for kind in sorted({take.kind for take in stored.inputs.takes} - kinds):
+        count = sum(take.kind == kind for take in stored.inputs.takes)
+        lines.append(f"{session}: {count} files of kind {kind} are in the store; no installed analyser reads them yet")
+    return tuple(lines)
+
+
+def _needed(inputs: Inputs, analyser: Analyser, findings: Sequence[Finding]) -> Inputs:
+    needs = analyser.needs
+    return replace(
+        inputs,
+        takes=tuple(t for t in inputs.takes if t.kind in needs.kinds and t.point in needs.points),
+        sheets=tuple(
+            replace(sheet, trials=sheet.trials.copy()) for sheet in inputs.sheets if sheet.method in needs.methods
+        ),
+        findings=tuple(finding for finding in findings if finding.quantity in needs.findings),
+    )
+
+
+def _key(stored: StoredSession, analyser: Analyser, findings: Sequence[Finding]) -> str:
+    digest = hashlib.sha256()
+    for part in (analyser.name, analyser.version, __version__, stored.inputs.session.id, stored.content_sha256):
+        digest.update(f"{part}\n".encode())
+    for finding in findings:
+        digest.update(encode(finding).encode())
+    return digest.hexdigest()
+
+
+def _run(inputs: Inputs, analyser: Analyser) -> AnalyserResult:
+    session = inputs.session
+    done = AnalyserResult(
+        session=session.id, room=session.room.id, analyser=analyser.name, version=analyser.version, result=Result()
+    )
+    refusal = _refusal(inputs, analyser)
+    if refusal is not None:
+        return replace(done, result=Result(refusals=(refusal,)))
+    try:
+        result = call_plugin(analyser.name, analyser.version, f"session {session.id}", lambda: analyser.analyse(inputs))
+        _check(result, analyser)
+    except PluginProblem as problem:
+        return replace(done, problem=f"{problem.what}; where: {problem.where}; try: {problem.try_}")
+    return replace(done, result=result)
+
+
+def _refusal(inputs: Inputs, analyser: Analyser) -> Refusal | None:
+    """Why an analyser cannot work on this session; None if it can."""
+    needs = analyser.needs
+    what = f"no findings of {analyser.name}"
+    lacking = []
+    if needs.kinds and not inputs.takes:
+        lacking.append("measurements of kind " + " or ".join(sorted(needs.kinds)))
+    if needs.methods and not inputs.sheets:
+        lacking.append("score sheets of method " + " or ".join(sorted(needs.methods)))
+    wanted = [bool(needs.kinds), bool(needs.methods)]
+    if lacking and len(lacking) == sum(wanted):
+        why = "the session has no " + " and no ".join(lacking)
+        return Refusal(what=what, why=why, try_="add them to session.toml if they were made")
+    if len(inputs.session.conditions) < needs.min_conditions:
+        return Refusal(what=what, why="the session has too few conditions", try_="name every condition measured")
+    return None
+
+
+def _check(result: object, analyser: Analyser) -> None:
+    where, try_ = f"plug-in {analyser.name}", "update or remove the plug-in, or tell its author"
+    if not isinstance(result, Result):
+        raise PluginProblem(
+            f"plug-in {analyser.name} {analyser.version} returned a {type(result).__name__}, not a Result",
+            where=where,
+            try_=try_,
+        )
+    unknown = sorted({finding.quantity for finding in result.findings} - analyser.quantities)
+    if unknown:
+        raise PluginProblem(
+            f"plug-in {analyser.name} {analyser.version} returned {', '.join(unknown)}, which it does not declare",
+            where=where,
+            try_=try_,
+        )

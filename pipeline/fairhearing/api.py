@@ -1,0 +1,53 @@
+"""What plug-in authors import, besides fairhearing.acoustics and fairhearing.statistics: re-exports only."""
+
+from fairhearing.contracts import (
+    Analyser,
+    Comparison,
+    Importer,
+    Inputs,
+    Needs,
+    OutputFile,
+    Reading,
+    Recognition,
+    Reporter,
+    ReportInputs,
+    ResponseCurve,
+    ScoreTable,
+    Sheet,
+    SourceFile,
+    SourceNote,
+    Symmetry,
+    Take,
+    TargetCurve,
+)
+from fairhearing.errors import FairHearingError, ImportProblem, InputProblem, nearest
+from fairhearing.hookspecs import hookimpl
+from fairhearing.result import (
+    AnalyserResult,
+    Axis,
+    ChartRequest,
+    Finding,
+    Refusal,
+    Result,
+    Rule,
+    Table,
+)
+from fairhearing.session import (
+    Chain,
+    Condition,
+    Criteria,
+    MeasurementFile,
+    ReadOptions,
+    Room,
+    ScoreFile,
+    Seat,
+    Session,
+)
+
+__all__ = [
+    "Analyser", "AnalyserResult", "Axis", "Chain", "ChartRequest", "Comparison", "Condition", "Criteria",
+    "FairHearingError", "Finding", "ImportProblem", "Importer", "InputProblem", "Inputs", "MeasurementFile", "Needs",
+    "OutputFile", "ReadOptions", "Reading", "Recognition", "Refusal", "ReportInputs", "Reporter", "ResponseCurve",
+    "Result", "Room", "Rule", "ScoreFile", "ScoreTable", "Seat", "Session", "Sheet", "SourceFile", "SourceNote",
+    "Symmetry", "Table", "Take", "TargetCurve", "hookimpl", "nearest",
+]  # fmt: skip

@@ -1,0 +1,5 @@
+"""The command line: parses, calls, prints."""
+
+from fairhearing.cli.entry import main
+
+__all__ = ["main"]

@@ -1,0 +1,192 @@
+"""The commands and their options. Whatever a command needs is imported when it runs: `--help` stays instant."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from fairhearing import __version__
+from fairhearing.cli.printing import say, say_json, warn
+from fairhearing.cli.progress_bar import progress_on_standard_error
+
+if TYPE_CHECKING:
+    from fairhearing.run import RunOutcome
+
+PROGRAM = "fairhearing"
+
+# rich_markup_mode=None keeps rich, and with it a good part of a second, out of --help and of usage errors.
+application = typer.Typer(
+    name=PROGRAM,
+    help="Compare measured listening sessions: is a change in a playback chain a gain on balance?",
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+)
+
+Sessions = Annotated[
+    list[Path], typer.Argument(metavar="SESSION...", help="Session folder, or folder of session folders.")
+]
+OneSession = Annotated[Path, typer.Argument(metavar="SESSION", help="Session folder, or folder of session folders.")]
+Store = Annotated[Path, typer.Option("--store", metavar="FILE", help="The store.")]
+Out = Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder to write into; made if missing.")]
+KeepGoing = Annotated[bool, typer.Option("--keep-going", help="Import the sound sessions if others are at fault.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        say(f"{PROGRAM} {__version__}")
+        raise typer.Exit()
+
+
+@application.callback()
+def _options(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Show the version and exit.")
+    ] = False,
+) -> None:
+    """Options that stand before the command."""
+
+
+@application.command()
+def run(
+    sessions: Sessions,
+    out: Out,
+    store: Annotated[
+        Path | None, typer.Option("--store", metavar="FILE", help="The store; else store.duckdb in DIR.")
+    ] = None,
+    keep_going: KeepGoing = False,
+) -> int:
+    """Import sessions, analyse them and write the report."""
+    from fairhearing.run import run_sessions
+
+    progress = progress_on_standard_error()
+    try:
+        outcome = run_sessions(sessions, out, store, keep_going, progress)
+    finally:
+        progress.close()
+    return _show(outcome)
+
+
+@application.command(name="import")
+def import_(sessions: Sessions, store: Store, keep_going: KeepGoing = False) -> int:
+    """Read sessions into a store."""
+    from fairhearing.run import import_sessions
+
+    progress = progress_on_standard_error()
+    try:
+        outcome = import_sessions(sessions, store, keep_going, progress)
+    finally:
+        progress.close()
+    return _show(outcome)
+
+
+@application.command()
+def analyse(store: Store) -> int:
+    """Run every analyser on what a store holds."""
+    from fairhearing.run import analyse_store
+
+    progress = progress_on_standard_error()
+    try:
+        outcome = analyse_store(store, progress)
+    finally:
+        progress.close()
+    return _show(outcome)
+
+
+@application.command()
+def report(store: Store, out: Out) -> int:
+    """Write the report of what a store holds."""
+    from fairhearing.run import report_store
+
+    progress = progress_on_standard_error()
+    try:
+        outcome = report_store(store, out, progress)
+    finally:
+        progress.close()
+    return _show(outcome)
+
+
+@application.command()
+def check(session: OneSession, as_json: AsJson = False) -> int:
+    """Show what a session holds and every fault in it; write nothing."""
+    from fairhearing.cli.check_output import check_json, check_text, n_faults
+    from fairhearing.errors import InputProblem
+    from fairhearing.run import check_sessions
+
+    contents = check_sessions(session)
+    if as_json:
+        say_json(check_json(contents))
+    else:
+        say(check_text(contents))
+    return InputProblem.exit_code if n_faults(contents) else 0
+
+
+@application.command()
+def plugins(as_json: AsJson = False) -> int:
+    """List the plug-ins, what each offers, and those that do not load."""
+    from fairhearing.cli.plugins_output import plugins_json, plugins_text
+    from fairhearing.run import list_plugins
+
+    found = list_plugins()
+    if as_json:
+        say_json(plugins_json(found))
+    else:
+        say(plugins_text(found))
+    return 0
+
+
+@application.command(short_help="Show where a series capacitor puts the corner.")
+def corner(
+    load_kohm: Annotated[
+        str, typer.Option("--load-kohm", metavar="X", help="Input resistance that the amplifier really presents.")
+    ],
+    capacitance_nf: Annotated[
+        str | None, typer.Option("--capacitance-nf", metavar="X", help="The series capacitor.")
+    ] = None,
+    design_corner_hz: Annotated[
+        str | None, typer.Option("--design-corner-hz", metavar="X", help="The corner that is meant.")
+    ] = None,
+    setting_kohm: Annotated[
+        str | None, typer.Option("--setting-kohm", metavar="X", help="The load that the filter is set for.")
+    ] = None,
+    source_ohm: Annotated[
+        str, typer.Option("--source-ohm", metavar="X", help="Output resistance of what feeds the filter.")
+    ] = "0",
+    cable_pf: Annotated[
+        str, typer.Option("--cable-pf", metavar="X", help="Cable between the capacitor and the amplifier.")
+    ] = "0",
+    as_json: AsJson = False,
+) -> int:
+    """Show where a series capacitor puts the corner, and what a boost then leaves.
+
+    Give --capacitance-nf, or --design-corner-hz with --setting-kohm.
+    """
+    from fairhearing.cli.corner import answer_corner, read_question
+    from fairhearing.cli.corner_output import corner_json, corner_text
+
+    question = read_question(
+        load_kohm=load_kohm,
+        capacitance_nf=capacitance_nf,
+        design_corner_hz=design_corner_hz,
+        setting_kohm=setting_kohm,
+        source_ohm=source_ohm,
+        cable_pf=cable_pf,
+    )
+    answer = answer_corner(question)
+    if as_json:
+        say_json(corner_json(answer))
+    else:
+        say(corner_text(answer))
+    return 0
+
+
+def _show(outcome: RunOutcome) -> int:
+    """Print an outcome's notes and lines; its exit code."""
+    for note in outcome.notes:
+        warn(note)
+    for line in outcome.lines:
+        say(line)
+    return outcome.exit_code

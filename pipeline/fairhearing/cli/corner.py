@@ -1,0 +1,249 @@
+"""The numbers behind `fairhearing corner`: where the corner lies, what a boost leaves, settings against loads."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from fairhearing.acoustics.chain import (
+    CornerRange,
+    Network,
+    boost_level_db,
+    capacitance_f,
+    network_corner_hz,
+    network_corner_range,
+    network_level_db,
+    network_passband_db,
+    octaves,
+)
+from fairhearing.errors import InputProblem
+
+# Input resistances of power amplifiers that are often met: common practice, no source.
+COMMON_LOADS_KOHM = (10.0, 22.0, 33.0, 47.0, 68.0, 100.0)
+BOOST_FREQUENCIES_HZ = (50.0, 20.0, 10.0)
+LEVEL_FREQUENCY_HZ = 20.0
+# More than this left too much by a boost is twice the power and more at the driver.
+BOOST_WARNING_DB = 3.0
+# Far outside what is built; inside, every formula stays finite.
+SMALLEST, LARGEST = 1e-6, 1e9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CornerQuestion:
+    """What the command line said, in its units; None where it said nothing."""
+
+    load_kohm: float
+    capacitance_nf: float | None = None
+    design_corner_hz: float | None = None
+    setting_kohm: float | None = None
+    source_ohm: float = 0.0
+    cable_pf: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoostRemainder:
+    """What a boost made for the meant corner leaves too much at one frequency, dB; negative is too little."""
+
+    frequency_hz: float
+    filter_in_db: float
+    filter_out_db: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cell:
+    """The corner that one setting gives on one load, hertz, and against the corner it is compared with."""
+
+    load_kohm: float
+    corner_hz: float
+    corner_ratio: float
+    corner_octaves: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One setting (None: the capacitor as given) on every load."""
+
+    setting_kohm: float | None
+    capacitance_nf: float
+    cells: tuple[Cell, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CornerAnswer:
+    """All numbers of the answer. `compared_hz`: the meant corner, else the corner on the given load."""
+
+    question: CornerQuestion
+    capacitance_nf: float
+    corner_hz: float
+    corner_range: CornerRange
+    level_at_20_hz_db: float
+    passband_db: float
+    boost: tuple[BoostRemainder, ...]
+    compared_hz: float
+    rows: tuple[Row, ...]
+
+    @property
+    def corner_ratio(self) -> float | None:
+        """Corner over the meant corner; None where no corner is meant."""
+        meant_hz = self.question.design_corner_hz
+        return None if meant_hz is None else self.corner_hz / meant_hz
+
+    @property
+    def corner_octaves(self) -> float | None:
+        """Octaves of the corner above the meant corner; None where no corner is meant."""
+        meant_hz = self.question.design_corner_hz
+        return None if meant_hz is None else octaves(self.corner_hz, meant_hz)
+
+
+def read_question(
+    *,
+    load_kohm: str,
+    capacitance_nf: str | None,
+    design_corner_hz: str | None,
+    setting_kohm: str | None,
+    source_ohm: str,
+    cable_pf: str,
+) -> CornerQuestion:
+    """The question as the options put it, each read as a number in its range.
+
+    Raises
+    ------
+    InputProblem
+        An option is no number or out of range.
+    """
+    return CornerQuestion(
+        load_kohm=_number("--load-kohm", load_kohm),
+        capacitance_nf=None if capacitance_nf is None else _number("--capacitance-nf", capacitance_nf),
+        design_corner_hz=None if design_corner_hz is None else _number("--design-corner-hz", design_corner_hz),
+        setting_kohm=None if setting_kohm is None else _number("--setting-kohm", setting_kohm),
+        source_ohm=_number("--source-ohm", source_ohm, zero=True),
+        cable_pf=_number("--cable-pf", cable_pf, zero=True),
+    )
+
+
+def answer_corner(question: CornerQuestion) -> CornerAnswer:
+    """All numbers for a filter on a load.
+
+    Raises
+    ------
+    InputProblem
+        Not said, or said twice, what the capacitor is.
+    """
+    capacitance_nf = _capacitance_nf(question)
+    network = _network(question, capacitance_nf, question.load_kohm)
+    corner_hz = network_corner_hz(network)
+    compared_hz = corner_hz if question.design_corner_hz is None else question.design_corner_hz
+    return CornerAnswer(
+        question=question,
+        capacitance_nf=capacitance_nf,
+        corner_hz=corner_hz,
+        corner_range=network_corner_range(network),
+        level_at_20_hz_db=network_level_db(LEVEL_FREQUENCY_HZ, network),
+        passband_db=network_passband_db(network),
+        boost=_boost(network, question.design_corner_hz),
+        compared_hz=compared_hz,
+        rows=_rows(question, capacitance_nf, compared_hz),
+    )
+
+
+def _capacitance_nf(question: CornerQuestion) -> float:
+    """The series capacitor as given, or as the setting and the meant corner make it."""
+    design_hz, setting_kohm = question.design_corner_hz, question.setting_kohm
+    if question.capacitance_nf is not None:
+        if design_hz is not None or setting_kohm is not None:
+            other = "--design-corner-hz" if design_hz is not None else "--setting-kohm"
+            raise _problem(
+                f"--capacitance-nf and {other} both say what the capacitor is",
+                "give --capacitance-nf alone, or --design-corner-hz with --setting-kohm",
+            )
+        return question.capacitance_nf
+    if design_hz is None and setting_kohm is None:
+        raise _problem(
+            "nothing says what the capacitor is", "give --capacitance-nf, or --design-corner-hz with --setting-kohm"
+        )
+    if design_hz is None or setting_kohm is None:
+        given, missing = ("--setting-kohm", "--design-corner-hz")
+        if setting_kohm is None:
+            given, missing = missing, given
+        raise _problem(f"{given} stands without {missing}", f"add {missing}, or give --capacitance-nf alone")
+    return capacitance_f(design_hz, setting_kohm * 1e3) * 1e9
+
+
+def _network(question: CornerQuestion, capacitance_nf: float, load_kohm: float) -> Network:
+    return Network(
+        capacitance_f=capacitance_nf * 1e-9,
+        load_ohm=load_kohm * 1e3,
+        source_ohm=question.source_ohm,
+        cable_f=question.cable_pf * 1e-12,
+    )
+
+
+def _boost(network: Network, meant_hz: float | None) -> tuple[BoostRemainder, ...]:
+    """Boost and filter in series, the filter's passband taken as 0 dB: that loss is matched by the gain."""
+    if meant_hz is None:
+        return ()
+    passband_db = network_passband_db(network)
+    return tuple(
+        BoostRemainder(
+            frequency_hz=frequency_hz,
+            filter_in_db=boost_level_db(frequency_hz, meant_hz) + network_level_db(frequency_hz, network) - passband_db,
+            filter_out_db=boost_level_db(frequency_hz, meant_hz),
+        )
+        for frequency_hz in BOOST_FREQUENCIES_HZ
+    )
+
+
+def _rows(question: CornerQuestion, capacitance_nf: float, compared_hz: float) -> tuple[Row, ...]:
+    """Settings against loads; a single row where only the capacitor is known."""
+    loads_kohm = _with_common(question.load_kohm)
+    if question.design_corner_hz is None or question.setting_kohm is None:
+        return (_row(question, None, capacitance_nf, loads_kohm, compared_hz),)
+    return tuple(
+        _row(question, setting, capacitance_f(question.design_corner_hz, setting * 1e3) * 1e9, loads_kohm, compared_hz)
+        for setting in _with_common(question.setting_kohm)
+    )
+
+
+def _row(
+    question: CornerQuestion,
+    setting_kohm: float | None,
+    capacitance_nf: float,
+    loads_kohm: Iterable[float],
+    compared_hz: float,
+) -> Row:
+    cells = []
+    for load_kohm in loads_kohm:
+        corner_hz = network_corner_hz(_network(question, capacitance_nf, load_kohm))
+        cells.append(
+            Cell(
+                load_kohm=load_kohm,
+                corner_hz=corner_hz,
+                corner_ratio=corner_hz / compared_hz,
+                corner_octaves=octaves(corner_hz, compared_hz),
+            )
+        )
+    return Row(setting_kohm=setting_kohm, capacitance_nf=capacitance_nf, cells=tuple(cells))
+
+
+def _with_common(value_kohm: float) -> tuple[float, ...]:
+    return tuple(sorted({*COMMON_LOADS_KOHM, value_kohm}))
+
+
+def _number(option: str, text: str, *, zero: bool = False) -> float:
+    """The number that an option was given; `zero`: 0 is allowed too."""
+    try:
+        value = float(text)
+    except ValueError:
+        raise _problem(
+            f"{option} is {text!r}, which is not a number", "write it with a decimal point and no unit, such as 47.5"
+        ) from None
+    if not (SMALLEST <= value <= LARGEST or (zero and value == 0.0)):
+        either = "0, or " if zero else ""
+        raise _problem(
+            f"{option} is {text!r}, which cannot be", f"give {either}a number from {SMALLEST:g} to {LARGEST:g}"
+        )
+    return value
+
+
+def _problem(what: str, try_: str) -> InputProblem:
+    return InputProblem(what, where="the command line of 'fairhearing corner'", try_=try_)

@@ -1,0 +1,259 @@
+"""What the core and a plug-in promise each other: Importer, Analyser, Reporter, Needs, Inputs, Symmetry."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal, Protocol, runtime_checkable
+
+from fairhearing.errors import FairHearingError
+from fairhearing.result import AnalyserResult, Finding, Result
+from fairhearing.session import Condition, Kind, MeasurementFile, Method, OrderRule, Playing, Point, ScoreFile, Session
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+    import pandas as pd
+
+    FloatArray = npt.NDArray[np.float64]
+
+SymmetryKind = Literal[
+    "swap-conditions-negates",  # condition and reference exchanged: values change sign
+    "swap-conditions-inverts",  # condition and reference exchanged: values become their reciprocal
+    "common-gain-invariant",  # the same gain on every take changes nothing
+    "row-order-invariant",  # the order of takes and of trials changes nothing
+    "relabel-listeners-invariant",  # other listener codes change nothing but the label
+    "relabel-seats-invariant",
+    "relabel-programmes-invariant",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Symmetry:
+    """What must happen to the findings of `quantities` when the world is changed in the way that `kind` names."""
+
+    kind: SymmetryKind
+    quantities: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SourceFile:
+    """A file as an importer gets it: what session.toml says of it, its name and its bytes."""
+
+    item: MeasurementFile | ScoreFile
+    path: str  # relative to the session folder, with /
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recognition:
+    """Yes or no, and why: shown when no importer, or more than one, claims a file."""
+
+    claims: bool
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResponseCurve:
+    """One response: frequency (hertz, rising, > 0), level (dB), phase (degree, as measured, not unwrapped) or None."""
+
+    frequency_hz: FloatArray
+    level_db: FloatArray
+    phase_deg: FloatArray | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScoreTable:
+    """The rows of a score sheet as text: `columns` maps a name to one entry per row; None is an empty cell.
+
+    `lines` holds the line (or spreadsheet row) that each row stands on in its file.
+    """
+
+    columns: dict[str, tuple[str | None, ...]]
+    lines: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """What an importer made of one file: `content`, or `problem` if it could not be read."""
+
+    path: str
+    content: ResponseCurve | ScoreTable | None = None
+    caveats: tuple[str, ...] = ()
+    problem: FairHearingError | None = None
+
+
+@runtime_checkable
+class Importer(Protocol):
+    """Reads files of one kind and dialect. `kinds`: of measurement, or "scores"."""
+
+    name: str
+    version: str
+    kinds: frozenset[str]
+
+    def recognise(self, file: SourceFile) -> Recognition:
+        """Whether this importer reads `file`, and why. `file.data` may be its head only. Never raises."""
+        ...
+
+    def read(self, files: Sequence[SourceFile], session: Session) -> Iterable[Reading]:
+        """One Reading per file; all files that this importer claimed in a session come at once."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Needs:
+    """What an analyser reads. A need that is not met is a recorded refusal."""
+
+    kinds: frozenset[Kind] = frozenset()  # of measurement; at least one take of one of them
+    points: frozenset[Point] = frozenset({"seat", "amplifier-input", "amplifier-output"})
+    methods: frozenset[Method] = frozenset()  # of score sheets; at least one sheet of one of them
+    findings: frozenset[str] = frozenset()  # quantities of other analysers, read where they are there
+    min_conditions: int = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Take:
+    """One measured curve with what it is of. Arrays are read-only; `in_place`: the microphone was not moved between repeats."""
+
+    kind: Kind
+    point: Point
+    playing: Playing
+    in_place: bool
+    seat: str | None
+    condition: str | None
+    repeat: str
+    channel: str | None
+    programme: str | None
+    curve: ResponseCurve
+    path: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """All trials of one `[[scores]]` entry; `trials` has a column per column of the sheet, text, None where empty."""
+
+    method: Method
+    entry: int
+    paths: tuple[str, ...]
+    reference: str | None
+    treatment: str | None
+    order: OrderRule
+    scale: str | None
+    trials: pd.DataFrame
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """A condition against the reference."""
+
+    condition: Condition
+    reference: Condition
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TargetCurve:
+    """The target of the criteria as a curve: hertz, dB. "flat" is None."""
+
+    frequency_hz: FloatArray
+    level_db: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inputs:
+    """What an analyser works on: one session, all its conditions, the takes, sheets and findings that it declared."""
+
+    session: Session
+    takes: tuple[Take, ...] = ()
+    sheets: tuple[Sheet, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    target: TargetCurve | None = None
+
+    @property
+    def comparisons(self) -> tuple[Comparison, ...]:
+        """Each condition against the reference, in the order of session.toml."""
+        reference = self.session.reference
+        return tuple(Comparison(condition=c, reference=reference) for c in self.session.treatments)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SourceNote:
+    """A file that went into the store: for the page of sources."""
+
+    session: str
+    path: str
+    sha256: str
+    size: int
+    importer: str
+    caveats: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SessionContent:
+    """All that a session folder holds, and all that is wrong with it. `manifest`: the bytes of session.toml."""
+
+    folder: Path
+    session: Session | None = None
+    manifest: bytes = b""
+    takes: tuple[Take, ...] = ()
+    sheets: tuple[Sheet, ...] = ()
+    target: TargetCurve | None = None
+    sources: tuple[SourceNote, ...] = ()
+    problems: tuple[FairHearingError, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+@runtime_checkable
+class Analyser(Protocol):
+    """Findings from one session. Pure: same inputs, same result; inputs are read-only."""
+
+    name: str
+    version: str
+    quantities: frozenset[str]  # what it may return
+    needs: Needs
+    symmetries: tuple[Symmetry, ...]
+
+    def analyse(self, inputs: Inputs) -> Result:
+        """All findings, tables, chart requests and refusals."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportInputs:
+    """All that a reporter may show. `unread`: a line for each sheet or file that no analyser reads yet.
+
+    `problems`: plug-ins that failed or did not load, a line each. `software`: name -> version.
+    """
+
+    sessions: tuple[Session, ...]
+    results: tuple[AnalyserResult, ...]
+    sources: tuple[SourceNote, ...] = ()
+    unread: tuple[str, ...] = ()
+    problems: tuple[str, ...] = ()
+    software: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutputFile:
+    """A file that a reporter wants written: path relative to the report folder, its bytes. `main`: named at the end."""
+
+    path: str
+    data: bytes
+    main: bool = False
+
+
+@runtime_checkable
+class Reporter(Protocol):
+    """Files of a report. Pure: same inputs, same bytes; the core writes them."""
+
+    name: str
+    version: str
+
+    def render(self, inputs: ReportInputs) -> Iterable[OutputFile]:
+        """The files, in any order."""
+        ...
+
+
+def session_file(session: Session, relative: str) -> Path:
+    """Where a file that session.toml names lies now."""
+    return session.folder / relative

@@ -1,0 +1,1 @@
+"""Statistics on plain arrays: knows no session, store or plug-in."""

@@ -1,0 +1,165 @@
+"""Reading from the store: sessions with all they hold, results, sources."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fairhearing.contracts import Inputs, ResponseCurve, Sheet, SourceNote, Take, TargetCurve
+from fairhearing.result import AnalyserResult
+from fairhearing.session import Session
+from fairhearing.store.codec import decode
+from fairhearing.store.connection import Store
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+    import pandas as pd
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredSession:
+    """A session's newest revision: its number, the hash of its content, and all that analysers may read."""
+
+    revision: int
+    content_sha256: str
+    inputs: Inputs
+    sources: tuple[SourceNote, ...]
+
+
+def session_ids(store: Store) -> tuple[str, ...]:
+    """Every session in the store, sorted."""
+    rows = store.connection.execute("SELECT DISTINCT session_id FROM sessions ORDER BY session_id").fetchall()
+    return tuple(str(row[0]) for row in rows)
+
+
+def read_session(store: Store, session_id: str) -> StoredSession:
+    """The newest revision of a session. Raises KeyError if the store has none."""
+    row = store.connection.execute(
+        "SELECT revision, folder, session_json, content_sha256, target_frequency_hz, target_level_db "
+        "FROM sessions WHERE session_id = ? ORDER BY revision DESC LIMIT 1",
+        [session_id],
+    ).fetchone()
+    if row is None:
+        raise KeyError(session_id)
+    revision = int(row[0])
+    session = decode(Session, json.dumps({**json.loads(row[2]), "folder": row[1]}))
+    target = None if row[4] is None else TargetCurve(frequency_hz=_array(row[4]), level_db=_array(row[5]))
+    return StoredSession(
+        revision=revision,
+        content_sha256=str(row[3]),
+        inputs=Inputs(
+            session=session,
+            takes=_takes(store, session_id, revision),
+            sheets=_sheets(store, session_id, revision),
+            target=target,
+        ),
+        sources=_sources(store, session_id, revision),
+    )
+
+
+def read_results(store: Store, session_id: str, revision: int) -> dict[str, AnalyserResult]:
+    """The kept results of one revision, by key."""
+    rows = store.connection.execute(
+        "SELECT key, result_json FROM results WHERE session_id = ? AND revision = ? ORDER BY analyser",
+        [session_id, revision],
+    ).fetchall()
+    return {str(key): decode(AnalyserResult, text) for key, text in rows}
+
+
+def _array(values: Sequence[float] | npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    array = np.array(values, dtype=np.float64)
+    array.setflags(write=False)
+    return array
+
+
+def _takes(store: Store, session_id: str, revision: int) -> tuple[Take, ...]:
+    parameters = [session_id, revision]
+    grids = {
+        str(row["grid_sha256"]): _array(row["frequency_hz"])
+        for row in _rows(
+            store,
+            "SELECT g.* FROM grids g WHERE grid_sha256 IN "
+            "(SELECT grid_sha256 FROM measurements WHERE session_id = ? AND revision = ?)",
+            parameters,
+        )
+    }
+    query = "SELECT * FROM measurements WHERE session_id = ? AND revision = ? ORDER BY ordinal"
+    return tuple(_take(row, grids) for row in _rows(store, query, parameters))
+
+
+def _take(row: dict[str, object], grids: dict[str, npt.NDArray[np.float64]]) -> Take:
+    phase = row["phase_deg"]
+    curve = ResponseCurve(
+        frequency_hz=grids[str(row["grid_sha256"])],
+        level_db=_array(row["level_db"]),  # type: ignore[arg-type]
+        phase_deg=_array(phase) if isinstance(phase, np.ndarray) else None,
+    )
+    return Take(
+        kind=row["kind"],  # type: ignore[arg-type]
+        point=row["point"],  # type: ignore[arg-type]
+        playing=row["playing"],  # type: ignore[arg-type]
+        in_place=bool(row["in_place"]),
+        seat=_text(row["seat"]),
+        condition=_text(row["condition"]),
+        repeat=str(row["repeat"]),
+        channel=_text(row["channel"]),
+        programme=_text(row["programme"]),
+        curve=curve,
+        path=str(row["path"]),
+    )
+
+
+def _text(value: object) -> str | None:
+    return value if isinstance(value, str) else None
+
+
+def _rows(store: Store, query: str, parameters: list[object]) -> list[dict[str, object]]:
+    frame = store.connection.execute(query, parameters).df()
+    columns = [frame[name].tolist() for name in frame.columns]
+    return [dict(zip(map(str, frame.columns), row, strict=True)) for row in zip(*columns, strict=True)]
+
+
+def _sheets(store: Store, session_id: str, revision: int) -> tuple[Sheet, ...]:
+    rows = store.connection.execute(
+        "SELECT entry, method, paths, reference, treatment, order_rule, scale, columns FROM sheets "
+        "WHERE session_id = ? AND revision = ? ORDER BY entry",
+        [session_id, revision],
+    ).fetchall()
+    return tuple(
+        Sheet(
+            entry=row[0],
+            method=row[1],
+            paths=tuple(row[2]),
+            reference=row[3],
+            treatment=row[4],
+            order=row[5],
+            scale=row[6],
+            trials=_trials(store, session_id, revision, row[0], row[7]),
+        )
+        for row in rows
+    )
+
+
+def _trials(store: Store, session_id: str, revision: int, entry: int, columns: list[str]) -> pd.DataFrame:
+    import pandas as pd
+
+    rows = store.connection.execute(
+        "SELECT cells FROM trials WHERE session_id = ? AND revision = ? AND entry = ? ORDER BY ordinal",
+        [session_id, revision, entry],
+    ).fetchall()
+    return pd.DataFrame([row[0] for row in rows], columns=columns, dtype=object)
+
+
+def _sources(store: Store, session_id: str, revision: int) -> tuple[SourceNote, ...]:
+    rows = store.connection.execute(
+        "SELECT path, sha256, size, importer, caveats FROM sources WHERE session_id = ? AND revision = ? ORDER BY path",
+        [session_id, revision],
+    ).fetchall()
+    return tuple(
+        SourceNote(session=session_id, path=r[0], sha256=r[1], size=r[2], importer=r[3], caveats=tuple(r[4]))
+        for r in rows
+    )

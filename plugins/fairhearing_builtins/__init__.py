@@ -1,0 +1,1 @@
+"""The plug-ins that come with fairhearing, found through entry points like anyone's."""

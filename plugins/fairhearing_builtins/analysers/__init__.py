@@ -1,0 +1,1 @@
+"""Built-in analysers, one file a plug-in."""

@@ -1,0 +1,193 @@
+"""Level match: the mid-band and the bass level difference of each condition against the reference."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from fairhearing.api import (
+    Analyser,
+    Axis,
+    ChartRequest,
+    Comparison,
+    Finding,
+    Inputs,
+    Needs,
+    Result,
+    Rule,
+    Symmetry,
+    hookimpl,
+)
+from fairhearing_builtins.analysers.band_levels import BASS_LEVEL_HZ, MIDBAND_HZ, FieldBands, band_levels
+from fairhearing_builtins.analysers.cells import bass_is_hidden, gather, heard_field, seats_that_count
+from fairhearing_builtins.analysers.estimates import Estimate, within
+from fairhearing_builtins.analysers.range_means import RangeMean, range_mean, reason_missing
+
+HIDDEN = "measure with the subwoofer playing"
+METHOD = (
+    "mean of the third-octave changes {low:g}-{high:g} Hz (IEC 61260-1), plus trims; t interval from repeats, "
+    "standard deviations pooled over seats, channels and conditions"
+)
+
+
+class Level:
+    """Level difference, mid-band and bass."""
+
+    name = "level"
+    version = "1"
+    quantities = frozenset({"level_difference", "bass_level_difference"})
+    needs = Needs(kinds=frozenset({"response", "impulse", "sweep", "noise"}))
+    symmetries = (
+        Symmetry(kind="swap-conditions-negates", quantities=quantities),
+        Symmetry(kind="common-gain-invariant", quantities=quantities),
+        Symmetry(kind="row-order-invariant", quantities=quantities),
+        Symmetry(kind="relabel-seats-invariant", quantities=quantities),
+    )
+
+    def analyse(self, inputs: Inputs) -> Result:
+        """Findings for every comparison."""
+        snr = inputs.session.criteria.min_snr_db
+        heard = heard_field(inputs)
+        output = gather(inputs, point="amplifier-output", playing="main")
+        heard_bands = None if heard is None else band_levels(heard, snr)
+        output_bands = None if output is None else band_levels(output, snr)
+        findings: list[Finding] = []
+        charts: list[ChartRequest] = []
+        for comparison in inputs.comparisons:
+            at_output = output_bands if output_bands and output_bands.field.places(comparison) else None
+            found = _midband(inputs, comparison, at_output or heard_bands)
+            hidden = bass_is_hidden(inputs, comparison)
+            given_back = comparison.condition.chain.gives_bass_back or comparison.reference.chain.gives_bass_back
+            bass_bands = heard_bands if given_back else at_output or heard_bands
+            found += _findings(inputs, comparison, bass_bands, "bass_level_difference", None, BASS_LEVEL_HZ, hidden)
+            findings += found
+            charts += _chart(inputs, comparison, found)
+        return Result(findings=tuple(findings), charts=tuple(charts))
+
+
+def _midband(inputs: Inputs, comparison: Comparison, bands: FieldBands | None) -> list[Finding]:
+    if inputs.session.criteria.level_measure == "midband":
+        return _findings(inputs, comparison, bands, "level_difference", None, MIDBAND_HZ, False)
+    headline = Finding(
+        quantity="level_difference",
+        value=None,
+        unit="dB",
+        method="loudness of recordings (ITU-R BS.1770)",
+        condition=comparison.condition.id,
+        reference=comparison.reference.id,
+        point="seat",
+        verdict="undecided",
+        caveats=("the criteria ask for loudness, and no recording was analysed; see the variant midband",),
+    )
+    return [headline, *_findings(inputs, comparison, bands, "level_difference", "midband", MIDBAND_HZ, False)]
+
+
+def _findings(
+    inputs: Inputs,
+    comparison: Comparison,
+    bands: FieldBands | None,
+    quantity: str,
+    variant: str | None,
+    range_hz: tuple[float, float],
+    hidden: bool,
+) -> list[Finding]:
+    """The difference over seats, per seat and per channel (at an amplifier: over all, and per channel)."""
+    session = inputs.session
+    at_seats = bands is None or bands.field.point == "seat"
+    shift = comparison.condition.trim_db - comparison.reference.trim_db
+    mean = None
+    if bands is not None:
+        counted = seats_that_count(inputs) if at_seats else None
+        mean = range_mean(bands, comparison, range_hz, counted, session.criteria, shift)
+    rows: list[tuple[str | None, str | None, Estimate | None]] = [
+        (None, None, mean.estimates.over_seats if mean else None)
+    ]
+    if at_seats:
+        rows += [(seat.id, None, mean.estimates.by_seat.get(seat.id) if mean else None) for seat in session.seats]
+    if mean is not None:
+        rows += [(None, channel, estimate) for channel, estimate in mean.estimates.by_channel.items()]
+        if at_seats and bands is not None and bands.field.channels():
+            rows += [(p.seat, p.channel, e) for p, e in mean.estimates.by_place.items() if p.channel is not None]
+    return [
+        _finding(inputs, comparison, bands, mean, quantity, variant, range_hz, hidden, seat, channel, estimate)
+        for seat, channel, estimate in rows
+    ]
+
+
+def _finding(
+    inputs: Inputs,
+    comparison: Comparison,
+    bands: FieldBands | None,
+    mean: RangeMean | None,
+    quantity: str,
+    variant: str | None,
+    range_hz: tuple[float, float],
+    hidden: bool,
+    seat: str | None,
+    channel: str | None,
+    estimate: Estimate | None,
+) -> Finding:
+    criteria = inputs.session.criteria
+    if hidden:
+        estimate, caveats = None, (HIDDEN,)
+    elif estimate is None:
+        caveats = (reason_missing(bands, comparison, seat),)
+    else:
+        caveats = estimate.caveats + (mean.caveats.get(seat, ()) if mean else ())
+    judged = quantity == "level_difference"
+    low, high = (estimate.low, estimate.high) if estimate else (None, None)
+    return Finding(
+        quantity=quantity,
+        variant=variant,
+        value=None if estimate is None else estimate.value,
+        unit="dB",
+        low=low,
+        high=high,
+        confidence=criteria.confidence if low is not None else None,
+        n=None if estimate is None else estimate.n,
+        method=METHOD.format(low=range_hz[0], high=range_hz[1]),
+        condition=comparison.condition.id,
+        reference=comparison.reference.id,
+        point=bands.field.point if bands is not None else "seat",
+        playing=bands.field.playing if bands is not None else None,
+        seat=seat,
+        channel=channel,
+        verdict=within(low, high, criteria.level_tolerance_db, ("matched", "unmatched")) if judged else None,
+        caveats=caveats,
+    )
+
+
+def _chart(inputs: Inputs, comparison: Comparison, findings: Sequence[Finding]) -> list[ChartRequest]:
+    """The level match with its tolerance."""
+    shown = [
+        f for f in findings if f.quantity == "level_difference" and f.value is not None and f.channel is None
+    ]
+    if not shown:
+        return []
+    tolerance = inputs.session.criteria.level_tolerance_db
+    rows = [f.seat or ("all seats" if f.point == "seat" else str(f.point)) for f in shown]
+    stated = "; ".join(f"{row} {f.value:+.2f} dB, {f.verdict}" for row, f in zip(rows, shown, strict=True))
+    return [
+        ChartRequest(
+            name=f"level-{comparison.condition.id}",
+            title=f"Level match, {comparison.condition.label} against {comparison.reference.label}",
+            alternative=f"Mid-band level difference with its interval, and the tolerance of {tolerance:g} dB: {stated}.",
+            form="interval",
+            data={
+                "place": rows,
+                "difference": [f.value for f in shown],
+                "low": [f.low for f in shown],
+                "high": [f.high for f in shown],
+            },
+            x=Axis(column="difference", label="Level difference", unit="dB"),
+            y=Axis(column="place", label="Measured at", scale="category"),
+            low="low",
+            high="high",
+            rules=(Rule(at=-tolerance, label="tolerance"), Rule(at=0.0), Rule(at=tolerance, label="tolerance")),
+        )
+    ]
+
+
+@hookimpl
+def fairhearing_analysers() -> list[Analyser]:
+    """The analyser of this module."""
+    return [Level()]

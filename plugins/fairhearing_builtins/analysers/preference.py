@@ -1,0 +1,265 @@
+"""Which of condition and reference listeners prefer: paired-preference sheets to preference_share and bias."""
+
+from __future__ import annotations
+
+import statistics
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+from fairhearing.api import (
+    ChartRequest,
+    Finding,
+    Inputs,
+    Needs,
+    Result,
+    Rule,
+    Session,
+    Symmetry,
+    hookimpl,
+)
+from fairhearing.statistics.listeners import holm, smallest_sign_flip_p, t_interval
+from fairhearing.statistics.proportions import Interval, binomial_p_two_sided
+from fairhearing.statistics.resampling import sign_flip_test
+from fairhearing_builtins.analysers.listening import (
+    EXACT_INTERVAL,
+    ONE_LISTENER_CAVEAT,
+    Pair,
+    Tally,
+    attributed,
+    attribution_fault,
+    chart_suffix,
+    counted,
+    exact_interval,
+    in_words,
+    label,
+    listener_chart,
+    share_findings,
+    widest,
+)
+from fairhearing_builtins.analysers.preference_trials import PairTrials, Trial, gather
+
+NO_LEANING = Fraction(1, 2)
+CLAIMS = frozenset({"preferred", "not-preferred"})
+QUANTITIES = frozenset({"preference_share", "first_position_share", "none_share"})
+HALVES_INTERVAL = f"{EXACT_INTERVAL}, a half counted against either bound"
+UNANIMOUS_CAVEAT = (
+    "all listeners have the same share: t over listeners has no width, so the interval is the wider of the exact ones "
+    "over listeners and over all trials"
+)
+
+
+class Preference:
+    """Share of preferences over listeners, of no preference, and of the first presented."""
+
+    name = "preference"
+    version = "1"
+    quantities = QUANTITIES
+    needs = Needs(methods=frozenset({"paired-preference"}), findings=frozenset({"level_difference"}))
+    symmetries = (
+        Symmetry(kind="row-order-invariant", quantities=QUANTITIES),
+        Symmetry(kind="relabel-listeners-invariant", quantities=QUANTITIES),
+        Symmetry(kind="relabel-seats-invariant", quantities=QUANTITIES),
+        Symmetry(kind="relabel-programmes-invariant", quantities=QUANTITIES),
+    )
+
+    def analyse(self, inputs: Inputs) -> Result:
+        """Findings for each condition that the sheets set against the reference; sheets of the same pair are pooled."""
+        gathered: dict[Pair, PairTrials] = {}
+        refusals = []
+        for sheet in sorted((s for s in inputs.sheets if s.method == "paired-preference"), key=lambda s: s.entry):
+            refusal = gather(sheet, inputs.session, gathered)
+            if refusal is not None:
+                refusals.append(refusal)
+        findings: list[Finding] = []
+        charts: list[ChartRequest] = []
+        for pair in sorted(gathered, key=lambda p: (p.condition, p.reference)):
+            shares = _shares(inputs, pair, gathered[pair])
+            findings += shares
+            if gathered[pair].trials:
+                findings += _others(inputs, pair, gathered[pair].trials)
+            charts.append(_chart(inputs.session, pair, shares))
+        return Result(findings=tuple(findings), charts=tuple(charts), refusals=tuple(refusals))
+
+
+def _of(trials: Sequence[Trial], listener: str) -> list[Trial]:
+    return [trial for trial in trials if trial.listener == listener]
+
+
+def _tallies(trials: Sequence[Trial]) -> list[Tally]:
+    """A tally of preferences per listener, by code."""
+    found = []
+    for listener in sorted({trial.listener for trial in trials}):
+        own = _of(trials, listener)
+        found.append(Tally(listener=listener, halves=sum(trial.halves for trial in own), n_trials=len(own)))
+    return found
+
+
+def _shares(inputs: Inputs, pair: Pair, pool: PairTrials) -> list[Finding]:
+    """preference_share over listeners, then of each listener."""
+    caveats = list(pool.caveats)
+    if pool.n_invalid:
+        caveats.append(f"left out: {counted(pool.n_invalid, 'trial', 'trials')} without a valid answer")
+    if pool.n_same:
+        caveats.append(f"left out: {counted(pool.n_same, 'trial', 'trials')} that set a condition against itself")
+    if not pool.trials:
+        return [
+            Finding(
+                quantity="preference_share",
+                value=None,
+                unit="1",
+                method="paired preference",
+                condition=pair.condition,
+                reference=pair.reference,
+                caveats=(*caveats, "no valid trial of this condition against the reference"),
+            )
+        ]
+    n_neither = sum(trial.halves == 1 for trial in pool.trials)
+    if n_neither:
+        caveats.append(
+            f"{counted(n_neither, 'answer', 'answers')} of {len(pool.trials)} without a preference: half each"
+        )
+    tallies = _tallies(pool.trials)
+    if len(tallies) == 1:
+        own = _own_share(inputs, pair, pool.trials, tallies[0])
+        over_all = replace(own, listener=None, caveats=(*caveats, ONE_LISTENER_CAVEAT, *own.caveats))
+        return [over_all, own]
+    findings = [_over_listeners(inputs, pair, pool.trials, tallies, tuple(caveats))]
+    raw = [_binomial_p(_of(pool.trials, tally.listener)) for tally in tallies]
+    for tally, p_holm in zip(tallies, holm(raw), strict=True):
+        own = _own_share(inputs, pair, _of(pool.trials, tally.listener), tally, float(p_holm))
+        findings.append(replace(own, method=f"{own.method}; verdict by Holm over {len(tallies)} listeners"))
+    return findings
+
+
+def _over_listeners(
+    inputs: Inputs, pair: Pair, trials: Sequence[Trial], tallies: Sequence[Tally], caveats: tuple[str, ...]
+) -> Finding:
+    """The mean of the listeners' shares, tested and with its interval over listeners."""
+    criteria = inputs.session.criteria
+    shares = [tally.share for tally in tallies]
+    mean = statistics.mean(shares)
+    test = sign_flip_test(shares, NO_LEANING)
+    interval, rule = _interval(tallies, criteria.confidence), "t over listeners, cut at 0 and 1"
+    if len(set(shares)) == 1:
+        caveats, rule = (*caveats, UNANIMOUS_CAVEAT), f"{EXACT_INTERVAL} over listeners or over all trials"
+    if smallest_sign_flip_p(len(tallies)) > criteria.alpha:
+        caveats = (
+            *caveats,
+            f"{len(tallies)} listeners: no result could have shown it (the smallest possible p is "
+            f"{smallest_sign_flip_p(len(tallies)):.3g})",
+        )
+    verdict, why = _verdict(inputs, pair, trials, mean, test.p_value)
+    return Finding(
+        quantity="preference_share",
+        value=float(mean),
+        unit="1",
+        low=interval.low,
+        high=interval.high,
+        confidence=criteria.confidence,
+        p_value=test.p_value,
+        n=len(tallies),
+        method=f"paired preference, mean over {len(tallies)} listeners ({len(trials)} trials); "
+        f"p: {test.method} over listeners, two-sided; interval: {rule}",
+        condition=pair.condition,
+        reference=pair.reference,
+        verdict=verdict,
+        caveats=(*caveats, *why),
+    )
+
+
+def _interval(tallies: Sequence[Tally], confidence: float) -> Interval:
+    """t over listeners; where all are alike, the wider of the exact ones over listeners and over all trials."""
+    shares = [tally.share for tally in tallies]
+    if len(set(shares)) > 1:
+        return t_interval([float(share) for share in shares], confidence, 0.0, 1.0)
+    # Each listener as one trial: the halves of that many trials, both bounds rounded away from the middle.
+    halves = 2 * shares[0] * len(tallies)
+    below, above = (Tally(listener="", halves=2 * n, n_trials=len(tallies)) for n in (halves // 2, -(-halves // 2)))
+    over_listeners = widest(exact_interval([below], confidence), exact_interval([above], confidence))
+    return widest(over_listeners, exact_interval(tallies, confidence))
+
+
+def _own_share(
+    inputs: Inputs, pair: Pair, trials: Sequence[Trial], tally: Tally, p_for_verdict: float | None = None
+) -> Finding:
+    """One listener's share; the verdict goes by `p_for_verdict`, else by the p that is stated."""
+    criteria = inputs.session.criteria
+    p_value = _binomial_p(trials)
+    decisive = p_value if p_for_verdict is None else p_for_verdict
+    verdict, why = _verdict(inputs, pair, trials, tally.share, decisive)
+    interval = exact_interval([tally], criteria.confidence)
+    n_decided = sum(trial.halves != 1 for trial in trials)
+    return Finding(
+        quantity="preference_share",
+        value=float(tally.share),
+        unit="1",
+        low=interval.low,
+        high=interval.high,
+        confidence=criteria.confidence,
+        p_value=p_value,
+        n=1,
+        method=f"paired preference, {counted(len(trials), 'trial', 'trials')}; p: exact binomial, two-sided, over the "
+        f"{n_decided} with a preference; interval: {EXACT_INTERVAL if n_decided == len(trials) else HALVES_INTERVAL}",
+        condition=pair.condition,
+        reference=pair.reference,
+        listener=tally.listener,
+        verdict=verdict,
+        caveats=why,
+    )
+
+
+def _binomial_p(trials: Sequence[Trial]) -> float:
+    """Two-sided p of one listener's preferences; answers without one are left aside."""
+    decided = [trial for trial in trials if trial.halves != 1]
+    return binomial_p_two_sided(sum(trial.halves == 2 for trial in decided), len(decided))
+
+
+def _verdict(
+    inputs: Inputs, pair: Pair, trials: Sequence[Trial], share: Fraction, p_value: float
+) -> tuple[str, tuple[str, ...]]:
+    verdict = "not-shown"
+    if p_value <= inputs.session.criteria.alpha and share != NO_LEANING:
+        verdict = "preferred" if share > NO_LEANING else "not-preferred"
+    fault = attribution_fault(inputs, pair, {trial.seat for trial in trials})
+    return attributed(verdict, fault, CLAIMS)
+
+
+def _others(inputs: Inputs, pair: Pair, trials: Sequence[Trial]) -> list[Finding]:
+    """none_share, and first_position_share where anyone had a preference."""
+    confidence = inputs.session.criteria.confidence
+    neither, first = [], []
+    for listener in sorted({trial.listener for trial in trials}):
+        own = _of(trials, listener)
+        decided = [trial for trial in own if trial.halves != 1]
+        neither.append(Tally(listener=listener, halves=2 * (len(own) - len(decided)), n_trials=len(own)))
+        if decided:
+            n_first = sum(trial.preferred_first for trial in decided)
+            first.append(Tally(listener=listener, halves=2 * n_first, n_trials=len(decided)))
+    findings = share_findings(
+        "none_share", neither, pair, confidence, "share of answers without a preference", "listeners"
+    )
+    if first:
+        what = "share of preferences for what was presented first"
+        findings += share_findings("first_position_share", first, pair, confidence, what, "listeners")
+    return findings
+
+
+def _chart(session: Session, pair: Pair, shares: Sequence[Finding]) -> ChartRequest:
+    condition = label(session, pair.condition)
+    names = f"{condition} against {label(session, pair.reference)}"
+    return listener_chart(
+        f"preference-{chart_suffix(session, pair)}",
+        f"Share of preferences by listener: {names}",
+        f"Share of trials in which each listener, and all of them on average, preferred {condition}, with intervals; "
+        f"{names}. Mean over listeners: {in_words(shares[0].value)}; 50 % leans neither way.",
+        f"Share of preferences for {condition}",
+        shares,
+        Rule(at=0.5, label="no preference"),
+    )
+
+
+@hookimpl
+def fairhearing_analysers() -> list[Preference]:
+    """The analyser of preferences."""
+    return [Preference()]

@@ -1,0 +1,1 @@
+"""Built-in importers, one file a plug-in."""

@@ -1,0 +1,259 @@
+"""The answer of a session: which findings it rests on, and the sentences that say them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from fairhearing.api import Condition, Session
+from fairhearing_builtins.reporters import numbers, words
+from fairhearing_builtins.reporters.identity import Stated
+
+OVER_ALL = ("seat", "channel", "programme", "listener", "band_hz")
+MOST_SENTENCES = 6
+Values = Mapping[str, Markup | None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """The answer on one condition: the verdict's id (None: none was reached), its sentence, what it rests on."""
+
+    verdict: str | None
+    condition: Markup
+    headline: Markup
+    sentences: tuple[Markup, ...]
+    used: tuple[Stated, ...]
+    method: Markup | None
+
+
+def compose(clauses: Sequence[str], values: Values) -> Markup | None:
+    """The clauses whose placeholders can all be filled, joined; None if not even the first can.
+
+    Examples
+    --------
+    >>> str(compose(("A is {a}", ", b is {b}"), {"a": Markup("<b>1</b>"), "b": None}))
+    'A is <b>1</b>'
+    """
+    filled: list[Markup] = []
+    for clause in clauses:
+        needed = re.findall(r"\{(\w+)\}", clause)
+        if all(values.get(name) is not None for name in needed):
+            filled.append(Markup(clause).format(**{name: values[name] for name in needed}))
+        elif not filled:
+            return None
+    return Markup("").join(filled)
+
+
+def quoted(text: str) -> Markup:
+    """Text of a session or a plug-in, escaped, in an element that says that it is not ours."""
+    return Markup('<span class="quoted">{}</span>').format(text)
+
+
+def label_of(session: Session | None, condition: str | None) -> Markup:
+    """A condition's label as written in the session; its id where there is none."""
+    conditions: tuple[Condition, ...] = session.conditions if session else ()
+    text = next((one.label for one in conditions if one.id == condition and one.label), condition or "")
+    return quoted(text)
+
+
+def has_listening(stated: Iterable[Stated]) -> bool:
+    """Whether any finding comes from listeners."""
+    return any(one.finding.quantity in words.LISTENING_QUANTITIES for one in stated)
+
+
+def without_listening_words(text: str, listening: bool) -> str:
+    """Quoted text as it may stand in a section: where nobody listened, clauses about listening are left out.
+
+    Parameters
+    ----------
+    text : str
+    listening : bool
+        Whether the session has findings of listeners; if so the text comes back as it is.
+
+    Examples
+    --------
+    >>> without_listening_words("improved: shown; preferred: undecided.", False)
+    'improved: shown; […]'
+    """
+    pattern = re.compile("|".join(map(re.escape, words.LISTENING_WORDS)), re.IGNORECASE)
+    if listening or not pattern.search(text):
+        return text
+    clauses = re.split(r"(?<=[;.,])\s+", text)
+    kept = [words.LEFT_OUT if pattern.search(clause) else clause for clause in clauses]
+    if all(clause == words.LEFT_OUT for clause in kept):
+        return words.LEFT_OUT_WHOLE
+    return re.sub(rf"({re.escape(words.LEFT_OUT)} ?)+", f"{words.LEFT_OUT} ", " ".join(kept)).strip()
+
+
+def pick(
+    stated: Iterable[Stated], quantity: str, condition: str | None = None, variant: str | None = None
+) -> Stated | None:
+    """The finding that stands for a quantity: over as much as there is, with the subwoofer playing where that exists.
+
+    None where there is none, or where only parts exist and more than one of them.
+    """
+    found = [
+        one
+        for one in stated
+        if one.finding.quantity == quantity
+        and one.finding.variant == variant
+        and one.finding.condition in (condition, None)
+        and one.finding.listener is None
+        and one.finding.band_hz is None
+    ]
+    if not found:
+        return None
+
+    def parts(one: Stated) -> int:
+        return sum(getattr(one.finding, name) is not None for name in OVER_ALL)
+
+    found.sort(key=lambda one: (parts(one), one.finding.playing != "both", one.finding.condition is None))
+    widest = [one for one in found if parts(one) == parts(found[0])]
+    return found[0] if parts(found[0]) == 0 or len(widest) == 1 else None
+
+
+def verdict_text(verdict: str | None) -> str:
+    """A verdict in words; "" for none."""
+    return words.VERDICTS.get(verdict or "", (verdict or "").replace("-", " "))
+
+
+def is_over_all(one: Stated) -> bool:
+    """Whether a finding is a headline: no variant, and over all seats, channels, programmes, listeners and bands."""
+    return one.finding.variant is None and all(getattr(one.finding, name) is None for name in OVER_ALL)
+
+
+class Composer:
+    """Makes the sentences on one condition of one session, and remembers the findings that they used."""
+
+    def __init__(self, stated: Sequence[Stated], session: Session | None, condition: str | None) -> None:
+        self.stated = stated
+        self.condition = condition
+        self.used: list[Stated] = []
+        reference = next((one.id for one in session.conditions if one.reference), None) if session else None
+        self.names: dict[str, Markup | None] = {
+            "condition": label_of(session, condition),
+            "reference": label_of(session, reference),
+        }
+
+    def _pick(self, quantity: str, variant: str | None = None) -> Stated | None:
+        return pick(self.stated, quantity, self.condition, variant)
+
+    def _say(self, clauses: Sequence[str], values: Values, used: Iterable[Stated | None]) -> Markup | None:
+        said = compose(clauses, {**self.names, **values})
+        if said is not None:
+            self.used += [one for one in used if one is not None and one not in self.used]
+        return said
+
+    def _value(self, one: Stated | None) -> Markup | None:
+        return numbers.with_interval(one) if one else None
+
+    def filter_sentence(self) -> Markup | None:
+        """Corner, expected corner, ratio, octaves, order."""
+        ratio, corner, order = (self._pick(name) for name in ("corner_ratio", "corner_frequency", "filter_order"))
+        expected, octaves = self._pick("expected_corner_frequency"), self._pick("corner_ratio", "octaves")
+        values = {"corner": corner, "expected": expected, "ratio": ratio, "octaves": octaves, "order": order}
+        shown = {name: self._value(one) for name, one in values.items()}
+        shown["octaves"] = numbers.with_unit(octaves) if octaves else None
+        no_filter = order is not None and order.finding.verdict == "no-filter"
+        if no_filter:
+            clauses = words.NO_FILTER
+        elif ratio is not None:
+            clauses = words.FILTER.get(ratio.finding.verdict, words.FILTER[None])
+        else:
+            clauses = words.FILTER[None]
+        if order is not None and not no_filter:
+            clauses = (*clauses, *words.ORDER.get(order.finding.verdict or "", ()))
+        if not no_filter and ratio is None and corner is None:
+            return None
+        return self._say(clauses, shown, values.values())
+
+    def bass_sentence(self) -> Markup | None:
+        """The deviation from the target over seats, and each seat that is worse."""
+        over, smallest = self._pick("target_deviation_change"), None
+        for one in self.stated:
+            finding = one.finding
+            if finding.quantity == "smallest_detectable_change" and finding.of == "target_deviation_change":
+                smallest = one if is_over_all(one) and finding.condition in (self.condition, None) else smallest
+        worse = [
+            one
+            for one in self.stated
+            if one.finding.quantity == "target_deviation_change"
+            and one.finding.condition == self.condition
+            and (one.finding.variant, one.finding.channel, one.finding.verdict) == (None, None, "worse")
+            and one.finding.seat is not None
+        ]
+        seats = [
+            compose((words.SEAT,), {"seat": quoted(one.finding.seat or ""), "value": self._value(one)}) for one in worse
+        ]
+        named = [seat for seat in seats if seat is not None]
+        clauses = words.BASS.get(over.finding.verdict or "", ()) if over else ()
+        if over and named and over.finding.verdict == "undecided" and (over.finding.high or 0.0) < 0.0:
+            clauses = words.UNEVEN
+        if named:
+            clauses = (*clauses, *words.WORSE_SEATS) if clauses else words.ONLY_WORSE_SEATS
+        values = {
+            "value": self._value(over),
+            "smallest": numbers.with_unit(smallest) if smallest else None,
+            "seats": Markup(words.AND).join(named) if named else None,
+        }
+        mentions_smallest = any("{smallest}" in clause for clause in clauses)
+        return self._say(clauses, values, [over, *worse, smallest if mentions_smallest else None]) if clauses else None
+
+    def sentence(self, quantity: str, by_verdict: Mapping[str, words.Clauses]) -> Markup | None:
+        """A sentence on one quantity by its verdict; None without one."""
+        one = self._pick(quantity)
+        if one is None or (one.finding.verdict or "") not in by_verdict:
+            return None
+        values = {
+            "value": self._value(one),
+            "n": numbers.element(one, "n"),
+            "p": numbers.element(one, "p_value"),
+        }
+        return self._say(by_verdict[one.finding.verdict or ""], values, [one])
+
+    def sentences(self) -> tuple[Markup, ...]:
+        """Up to six sentences, in the order in which a reader asks."""
+        said = [
+            self.filter_sentence(),
+            self.bass_sentence(),
+            self.sentence("guard_band_change", words.GUARD),
+            self.sentence("level_difference", words.LEVEL),
+            self.sentence("proportion_correct", words.TOLD_APART),
+            self.sentence("preference_share", words.PREFERENCE) or self.sentence("rating_difference", words.RATING),
+        ]
+        if not all(said):
+            said.append(self.sentence("subsonic_level_change", words.RELIEF))
+        return tuple(Markup("{}.").format(one) for one in said if one is not None)[:MOST_SENTENCES]
+
+
+def verdict_on(stated: Sequence[Stated], session: Session | None, condition: str | None, listening: bool) -> Verdict:
+    """The answer on one condition against the reference.
+
+    Parameters
+    ----------
+    stated : sequence of Stated
+        The findings of one session.
+    session : Session or None
+    condition : str or None
+    listening : bool
+        Whether the session has findings of listeners.
+    """
+    composer = Composer(stated, session, condition)
+    balance = pick(stated, "balance", condition)
+    verdict = balance.finding.verdict if balance else None
+    clauses = words.BALANCE.get(verdict or "", ())
+    headline = compose(clauses, composer.names) if clauses else Markup(words.NO_BALANCE)
+    method = quoted(without_listening_words(balance.finding.method, listening)) if balance and clauses else None
+    sentences = composer.sentences()
+    used = (*composer.used, *([balance] if balance else []))
+    return Verdict(
+        verdict=verdict if clauses else None,
+        condition=composer.names["condition"] or Markup(""),
+        headline=headline or Markup(words.NO_BALANCE),
+        sentences=sentences,
+        used=used,
+        method=method,
+    )

@@ -1,0 +1,193 @@
+"""What speaks for a change, what against, what is missing or doubtful: the lists under the answer."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from markupsafe import Markup
+
+from fairhearing.api import AnalyserResult, Session
+from fairhearing_builtins.reporters import numbers, words
+from fairhearing_builtins.reporters.answer import (
+    compose,
+    is_over_all,
+    label_of,
+    quoted,
+    verdict_text,
+    without_listening_words,
+)
+from fairhearing_builtins.reporters.identity import Stated
+
+Standing = Literal["for", "against", "neither", "open"]
+PARTS = ("seat", "channel", "programme", "listener")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubts:
+    """A heading and its lines under "missing or doubtful"."""
+
+    title: str
+    lines: tuple[Markup, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reasons:
+    """The lists of one session."""
+
+    speaks_for: tuple[Markup, ...]
+    speaks_against: tuple[Markup, ...]
+    neither: tuple[Markup, ...]
+    doubts: tuple[Doubts, ...]
+
+
+def standing(verdict: str) -> Standing:
+    """Where a verdict stands: for the change, against it, neither, or open."""
+    if verdict in words.FOR_VERDICTS:
+        return "for"
+    if verdict in words.AGAINST_VERDICTS:
+        return "against"
+    return "open" if verdict in words.OPEN_VERDICTS else "neither"
+
+
+def quantity_text(one: Stated) -> Markup:
+    """A quantity in words; an id that we don't know as it is."""
+    known = words.QUANTITIES.get(one.finding.quantity)
+    return Markup.escape(known) if known else quoted(one.finding.quantity)
+
+
+def part_text(one: Stated, session: Session | None, several: bool) -> Markup:
+    """Of what part and, where a session has several, of which condition a finding is: ", seat A, Filter in"."""
+    said = [
+        Markup("{} {}").format(words.WHERE[name], quoted(str(getattr(one.finding, name))))
+        for name in PARTS
+        if getattr(one.finding, name) is not None
+    ]
+    if several and one.finding.condition is not None:
+        said.append(label_of(session, one.finding.condition))
+    return Markup("").join(Markup(", {}").format(part) for part in said)
+
+
+def decided(stated: Iterable[Stated]) -> list[Stated]:
+    """What the lists show: headlines with a verdict, parts that speak against, parts without a headline."""
+    candidates = [
+        one
+        for one in stated
+        if one.finding.verdict is not None
+        and one.finding.quantity != "balance"
+        and one.finding.variant is None
+        and one.finding.band_hz is None
+        and one.finding.listener is None
+    ]
+    headlines = {(one.finding.quantity, one.finding.condition) for one in candidates if is_over_all(one)}
+    return [
+        one
+        for one in candidates
+        if is_over_all(one)
+        or (one.finding.quantity, one.finding.condition) not in headlines
+        or (standing(one.finding.verdict or "") == "against" and one.finding.channel is None)
+    ]
+
+
+def _line(clauses: words.Clauses, one: Stated, session: Session | None, several: bool) -> Markup:
+    value = numbers.with_interval(one)
+    values = {
+        "quantity": quantity_text(one),
+        "where": part_text(one, session, several),
+        "verdict": Markup.escape(verdict_text(one.finding.verdict)),
+        "value": value,
+    }
+    return compose(clauses, values) or Markup("")
+
+
+def reasons(
+    stated: Sequence[Stated],
+    used: Sequence[Stated],
+    session: Session | None,
+    results: Sequence[AnalyserResult],
+    unread: Sequence[str],
+    problems: Sequence[str],
+    listening: bool,
+) -> Reasons:
+    """The lists of one session.
+
+    Parameters
+    ----------
+    stated : sequence of Stated
+        Its findings.
+    used : sequence of Stated
+        Those that the answer rests on.
+    session : Session or None
+    results : sequence of AnalyserResult
+        Those of the session.
+    unread, problems : sequence of str
+        Lines of the report that belong to this session.
+    listening : bool
+    """
+    several = session is not None and len(session.treatments) > 1
+    shown = decided(stated)
+    lists = {
+        kind: tuple(
+            _line(words.LIST_ITEM, one, session, several)
+            for one in shown
+            if standing(one.finding.verdict or "") == kind
+        )
+        for kind in ("for", "against", "neither", "open")
+    }
+    headlines = [one for one in stated if one in used or one in shown or is_over_all(one)]
+    warnings = session.warnings if session else ()
+    doubts = (
+        Doubts(title=words.OPEN, lines=lists["open"]),
+        Doubts(title=words.REFUSED, lines=_refusals(results, listening)),
+        Doubts(title=words.CAVEATS, lines=_caveats(headlines, listening)),
+        Doubts(title=words.UNREAD, lines=_quoted_lines(unread, listening)),
+        Doubts(title=words.PROBLEMS, lines=(*_failures(results, listening), *_quoted_lines(problems, listening))),
+        Doubts(title=words.WARNINGS, lines=_quoted_lines(warnings, listening)),
+    )
+    return Reasons(
+        speaks_for=lists["for"],
+        speaks_against=lists["against"],
+        neither=lists["neither"],
+        doubts=tuple(doubt for doubt in doubts if doubt.lines),
+    )
+
+
+def _quoted_lines(lines: Iterable[str], listening: bool) -> tuple[Markup, ...]:
+    return tuple(quoted(without_listening_words(line, listening)) for line in dict.fromkeys(lines))
+
+
+def _failures(results: Iterable[AnalyserResult], listening: bool) -> tuple[Markup, ...]:
+    return tuple(
+        Markup(words.DOUBT_FAILED).format(
+            analyser=quoted(result.analyser), problem=quoted(without_listening_words(result.problem, listening))
+        )
+        for result in results
+        if result.problem
+    )
+
+
+def _refusals(results: Iterable[AnalyserResult], listening: bool) -> tuple[Markup, ...]:
+    lines: list[Markup] = []
+    for result in results:
+        for refusal in result.result.refusals:
+            texts = {"what": refusal.what, "why": refusal.why, "try_": refusal.try_}
+            shown = {
+                name: quoted(without_listening_words(text, listening)) if text else None for name, text in texts.items()
+            }
+            lines.append(
+                compose(words.DOUBT_REFUSED, shown) or quoted(without_listening_words(refusal.what, listening))
+            )
+    return tuple(dict.fromkeys(lines))
+
+
+def _caveats(headlines: Iterable[Stated], listening: bool) -> tuple[Markup, ...]:
+    of: dict[str, dict[Markup, None]] = {}
+    for one in headlines:
+        for caveat in one.finding.caveats:
+            of.setdefault(without_listening_words(caveat, listening), {})[quantity_text(one)] = None
+    return tuple(
+        compose(words.DOUBT_CAVEAT, {"caveat": quoted(caveat), "quantities": Markup(", ").join(quantities)})
+        or quoted(caveat)
+        for caveat, quantities in of.items()
+    )

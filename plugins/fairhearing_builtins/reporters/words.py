@@ -1,0 +1,264 @@
+"""Every word of the report: headings, sentences, labels, cautions. What is not here is quoted from elsewhere.
+
+A sentence is a tuple of clauses; a clause whose placeholders can't all be filled is left out. No digit stands in a
+sentence: numbers come from findings. In CAUTIONS and NOTES, text between backquotes is set as code.
+"""
+
+from __future__ import annotations
+
+Clauses = tuple[str, ...]
+
+# What a section without findings of listeners must not say, in any case of its letters.
+LISTENING_WORDS = ("audible", "better sound", "heard", "preferred")
+LEFT_OUT = "[…]"
+LEFT_OUT_WHOLE = "[about listeners, of whom there is nothing in this session]"
+
+TITLE = "One change, measured: is it a gain?"
+SESSIONS = "The sessions and their answers"
+ANSWER = "The answer"
+REASONS = "What speaks for it, what against"
+FOR = "Speaks for it"
+AGAINST = "Speaks against it"
+NEITHER = "Decides nothing by itself"
+DOUBTFUL = "Missing or doubtful"
+CHARTS = "Charts"
+NUMBERS = "The numbers"
+HEADLINES = "Over all seats, channels, programmes and listeners"
+PARTS = "By seat, channel, programme or listener, and variants"
+BANDS = "By frequency band"
+METHODS = "How it was done"
+HOW_MADE = "How each number was made"
+CRITERIA = "What was fixed before the data was seen"
+CHAIN = "The chain, condition by condition"
+SEATS = "The seats"
+SOFTWARE = "Software"
+FILES = "The files that it rests on"
+BESIDE = "Files beside this page"
+CAUTIONS_TITLE = "With care"
+OVER_ROOMS = "Over many sessions"
+SHARED = "Of the whole report"
+
+NOTHING_FOR = "Nothing was shown."
+NOTHING_AGAINST = "Nothing was shown."
+NOTHING_DOUBTFUL = "Nothing was refused, and no headline number came with a reservation."
+NO_FINDINGS = "No finding stands for this session: nothing was measured or tried that an analyser could read."
+NO_SESSIONS = "There is no session to report on."
+NO_CHARTS = "No analyser had anything to draw."
+NO_QUESTION = "No question was written down"
+NO_SCRIPT = "The charts need scripts to be switched on; the same charts lie beside this page in the folder charts."
+NOT_DRAWN = "This chart could not be drawn here; it lies beside this page in the folder charts."
+SVG_LINK = "the chart as a file"
+DESCRIPTION = "What the chart shows, in words"
+WHY_VERDICT = "How the verdict was reached"
+NOT_SAID = "not said"
+NULL = "–"
+BULK_PRINT = "Folded in print; every row is in `tables/findings.csv`."
+
+ROOM, DATE, SESSION, CONDITIONS = "Room", "Date", "Session", "Conditions"
+IS_REFERENCE = "the reference"
+QUESTION, VERDICT = "Question", "Verdict"
+INTERVAL = "{low}\u00a0to\u00a0{high}"
+CONFIDENCE_NOTE = "In brackets: intervals at {confidences} confidence. They hold for these seats and these listeners."
+CONFIDENCE_NOTE_NOBODY = "In brackets: intervals at {confidences} confidence. They hold for these seats."
+AND = " and "
+
+COLUMNS = {
+    "quantity": "Quantity", "where": "Of", "value": "Value", "interval": "Interval", "confidence": "Confidence",
+    "p_value": "p", "n": "n", "verdict": "Verdict", "band": "Band, Hz", "caveats": "Caveats", "file": "File",
+    "digest": "SHA-256", "size": "Bytes", "importer": "Read by", "name": "Name", "version": "Version",
+    "criterion": "Criterion", "chain": "Chain", "position": "Position", "weight": "Weight", "seat": "Seat",
+    "trim": "Trim for listening",
+}  # fmt: skip
+UNITS = {"oct": "octaves", "1": "", "ohm": "Ω", "deg": "°", "m": "m"}
+WHERE = {
+    "variant": "variant", "of": "of", "point": "at", "playing": "playing", "seat": "seat", "condition": "condition",
+    "reference": "against", "channel": "channel", "programme": "programme", "listener": "listener",
+}  # fmt: skip
+PLAYING = {"main": "main loudspeakers", "sub": "subwoofer alone", "both": "all that plays"}
+OVER_SEATS = "over seats"
+PANELS = {"seat": "Seat", "listener": "Listener", "programme": "Programme", "channel": "Channel"}
+
+QUANTITIES = {
+    "level_change": "Change of level", "corner_frequency": "Corner of the filter",
+    "filter_order": "Order of the filter",
+    "expected_corner_frequency": "Corner that is meant", "predicted_corner_frequency": "Corner that the chain gives",
+    "corner_ratio": "Corner against what was meant", "implied_load": "Load that the corner implies",
+    "passband_gain": "Gain in the passband", "guard_band_change": "Largest change in mids and highs",
+    "level_difference": "Level difference", "bass_level_difference": "Level difference in the bass",
+    "target_deviation": "Deviation of the bass from the target",
+    "target_deviation_change": "Change of the bass deviation from the target",
+    "seat_spread_change": "Change of the spread between seats",
+    "smallest_detectable_change": "Smallest change that could be shown",
+    "subsonic_level_change": "Change of subsonic energy", "subsonic_share": "Share of subsonic energy",
+    "proportion_correct": "Right answers", "d_prime": "Sensitivity d′", "first_position_share": "First position chosen",
+    "answer_share": "Share of answers", "none_share": "Answers without a choice", "preference_share": "Choices won",
+    "worth": "Worth against the reference", "rating_difference": "Difference of ratings",
+    "delay_difference": "Difference of delay", "balance": "On balance", "pooled_effect": "Effect over rooms",
+    "between_room_variance": "Variance between rooms", "i_squared": "Share of variance between rooms",
+    "prediction_interval": "What the next room may give",
+}  # fmt: skip
+LISTENING_QUANTITIES = frozenset({
+    "proportion_correct", "d_prime", "first_position_share", "answer_share", "none_share", "preference_share", "worth",
+    "rating_difference",
+})  # fmt: skip
+
+# For, against, neither, open: what a verdict does in the balance.
+FOR_VERDICTS = frozenset({"as-set", "first-order", "untouched", "matched", "improved", "preferred", "better", "relief"})
+AGAINST_VERDICTS = frozenset({
+    "mis-set", "other", "no-filter", "touched", "unmatched", "worse", "not-preferred", "no-gain",
+})  # fmt: skip
+VERDICTS = {"mis-set": "mis-set"}  # others: the id with its hyphens opened
+OPEN_VERDICTS = frozenset({"undecided", "not-shown", "not-attributable"})
+
+BALANCE: dict[str, Clauses] = {
+    "gain": ("{condition} is a gain over {reference}", ": every requirement was shown, a benefit was shown, and nothing"
+             " that was measured or tried speaks against it."),
+    "no-gain": ("{condition} is no gain over {reference}", ": a requirement was refuted, or none of the benefits looked"
+                " for is there."),
+    "mixed": ("{condition} against {reference} is a mixed case", ": it brings a benefit, and it also breaks a"
+              " requirement or does harm."),
+    "undecided": ("It is undecided whether {condition} is a gain over {reference}", ": what was measured and tried does"
+                  " not settle it."),
+}  # fmt: skip
+NO_BALANCE = "No verdict on balance was reached for this session."
+BALANCE_SHORT = {"gain": "a gain", "no-gain": "no gain", "mixed": "mixed", "undecided": "undecided"}
+BALANCE_SIGN = {"gain": "+", "no-gain": "−", "mixed": "±", "undecided": "?"}
+
+FILTER: dict[str | None, Clauses] = {
+    "as-set": ("The filter sits where it was meant to", ": its corner was measured at {corner}",
+               ", meant was {expected}", "; it is {ratio} times the corner that was meant", ", or {octaves}"),
+    "mis-set": ("The filter does not sit where it was meant to", ": its corner was measured at {corner}",
+                ", meant was {expected}", "; it is {ratio} times the corner that was meant", ", or {octaves}"),
+    "undecided": ("Whether the filter sits where it was meant to is undecided", ": its corner was measured at {corner}",
+                  ", meant was {expected}", "; it is {ratio} times the corner that was meant", ", or {octaves}"),
+    None: ("The corner of the filter was measured at {corner}", ", meant was {expected}"),
+}  # fmt: skip
+NO_FILTER: Clauses = ("No filter was found", ", where a corner of {expected} was meant")
+ORDER: dict[str, Clauses] = {
+    "first-order": ("; it falls off as a first-order filter does", ", order {order}"),
+    "other": ("; it does not fall off as a first-order filter does", ", order {order}"),
+    "undecided": ("; whether it is of first order is undecided", ", order {order}"),
+}
+BASS: dict[str, Clauses] = {
+    "improved": ("Over the seats the bass comes closer to the target", ": its deviation changes by {value}"),
+    "worse": ("Over the seats the bass moves away from the target", ": its deviation changes by {value}"),
+    "unchanged": ("Over the seats the bass stays as close to the target as it was",
+                  ": its deviation changes by {value}", ", less than the smallest change that counts"),
+    "undecided": ("Over the seats it is undecided whether the bass comes closer to the target",
+                  ": its deviation changes by {value}",
+                  "; the smallest change that could have been shown is {smallest}"),
+}  # fmt: skip
+UNEVEN: Clauses = (
+    "On the mean over the seats the bass comes closer to the target", ": its deviation changes by {value}",
+    ", but not at every seat",
+)  # fmt: skip
+WORSE_SEATS: Clauses = ("; it moves away from the target at {seats}",)
+ONLY_WORSE_SEATS: Clauses = ("The bass moves away from the target at {seats}",)
+SEAT = "seat {seat}, by {value}"
+GUARD: dict[str, Clauses] = {
+    "untouched": ("Mids and highs are left alone", ": the band that changes most changes by {value}"),
+    "touched": ("Mids and highs are not left alone", ": the band that changes most changes by {value}"),
+    "undecided": ("Whether mids and highs are left alone is undecided",
+                  ": the band that changes most changes by {value}"),
+}  # fmt: skip
+LEVEL: dict[str, Clauses] = {
+    "matched": ("The levels are matched", ": they differ by {value}"),
+    "unmatched": ("The levels are not matched", ": they differ by {value}"),
+    "undecided": ("Whether the levels are matched is undecided", ": they differ by {value}"),
+}
+TOLD_APART: dict[str, Clauses] = {
+    "heard": ("Listeners heard a difference", ": {value} of {n} answers were right", ", p\u00a0=\u00a0{p}"),
+    "not-shown": ("That listeners heard a difference was not shown", ": {value} of {n} answers were right",
+                  ", p\u00a0=\u00a0{p}",
+                  "; that is not the same as no difference"),
+    "not-attributable": ("Listeners told the conditions apart", ": {value} of {n} answers were right",
+                         ", p\u00a0=\u00a0{p}",
+                         "; it cannot be put down to the change, because the levels were not shown to be matched"),
+}  # fmt: skip
+PREFERENCE: dict[str, Clauses] = {
+    "preferred": ("Listeners preferred {condition}", ": it won {value} of the choices", ", mean over {n} listeners",
+                  ", p\u00a0=\u00a0{p}"),
+    "not-preferred": ("Listeners preferred {reference} to {condition}", ", which won {value} of the choices",
+                      ", mean over {n} listeners", ", p\u00a0=\u00a0{p}"),
+    "not-shown": ("That listeners preferred either was not shown", ": {condition} won {value} of the choices",
+                  ", mean over {n} listeners", ", p\u00a0=\u00a0{p}", "; that is not the same as no preference"),
+    "not-attributable": ("Listeners chose one more often than the other", ": {condition} won {value} of the choices",
+                         ", mean over {n} listeners", ", p\u00a0=\u00a0{p}",
+                         "; it cannot be put down to the change, because the levels were not shown to be matched"),
+}  # fmt: skip
+RATING: dict[str, Clauses] = {
+    "better": ("Listeners rated {condition} better than {reference}", ", by {value}", ", mean over {n} listeners",
+               ", p\u00a0=\u00a0{p}"),
+    "worse": ("Listeners rated {condition} worse than {reference}", ", by {value}", ", mean over {n} listeners",
+              ", p\u00a0=\u00a0{p}"),
+    "not-shown": ("That listeners rate either better was not shown", ": the ratings differ by {value}",
+                  ", mean over {n} listeners", ", p\u00a0=\u00a0{p}", "; that is not the same as no difference"),
+    "not-attributable": ("The ratings differ", ", by {value}", ", mean over {n} listeners", ", p\u00a0=\u00a0{p}",
+                         "; it cannot be put down to the change, because the levels were not shown to be matched"),
+}  # fmt: skip
+RELIEF: dict[str, Clauses] = {
+    "relief": ("The amplifier is spared subsonic energy", ": it changes by {value}"),
+    "no-relief": ("The amplifier is not spared subsonic energy", ": it changes by {value}"),
+    "undecided": ("Whether the amplifier is spared subsonic energy is undecided", ": it changes by {value}"),
+}
+LIST_ITEM: Clauses = ("{quantity}", "{where}", ": {verdict}", ", {value}")
+DOUBT_REFUSED: Clauses = ("{what}: {why}", "; to try: {try_}")
+DOUBT_CAVEAT: Clauses = ("{caveat}", " ({quantities})")
+DOUBT_OPEN: Clauses = ("{quantity}", "{where}", ": {verdict}", ", {value}")
+DOUBT_FAILED = "The analyser {analyser} failed: {problem}"
+OPEN = "Left open"
+REFUSED = "Not done"
+CAVEATS = "Reservations"
+UNREAD = "Not read"
+PROBLEMS = "Plug-ins that failed"
+WARNINGS = "Warnings on the session's description"
+
+OVERVIEW_TITLE = "{analyser}: what was found"
+OVERVIEW_TEXT = "The values that the analyser {analyser} found, each with its interval; the numbers are in the tables."
+BALANCE_TITLE = "What speaks for it and what against"
+BALANCE_TEXT = "Every part of the verdict in one of four columns: speaks for it, decides nothing by itself, left open, speaks against it. For: {for}. Against: {against}."  # noqa: E501
+NONE_OF_THEM = "nothing"
+STANDINGS = {"for": "For", "neither": "Neither", "open": "Open", "against": "Against"}
+SUBJECT = "Part"
+AXIS = "{label} in {unit}"
+DIFFERENCE = "Difference"
+
+CRITERIA_NAMES = {
+    "bass_band_hz": "Bass, Hz", "target": "Target", "guard_band_hz": "Mids and highs to be left alone, Hz",
+    "guard_db": "Change that they may show, dB", "level_tolerance_db": "Level tolerance, dB",
+    "level_measure": "Measure of level", "corner_tolerance_octaves": "Tolerance of the corner, octaves",
+    "smallest_change_db": "Smallest change that counts, dB", "placement_sd_db": "Placement of the microphone, dB",
+    "min_snr_db": "Least distance from the noise, dB", "alpha": "Level of significance", "confidence": "Confidence",
+    "require": "Requirements", "benefit": "Benefits looked for", "relief_db": "Relief that counts, dB",
+}  # fmt: skip
+LISTENING_BENEFITS = frozenset({"preferred", "better"})
+NOBODY_LISTENED = "those that need listeners (nobody took part)"
+CHAIN_NAMES = {
+    "design_corner_hz": "Corner that is meant, Hz", "setting_kohm": "Set for a load of, kΩ",
+    "capacitance_nf": "Series capacitor, nF", "amplifier_input_kohm": "Input of the amplifier, kΩ",
+    "source_output_ohm": "Output of the source, Ω", "cable_capacitance_pf": "Cable behind the capacitor, pF",
+    "loudspeaker_ohm": "Loudspeaker, Ω", "bass_given_back": "Bass given back",
+}  # fmt: skip
+YES_NO = {True: "yes", False: "no"}
+ROOM_SIZE = "length, width, height in metre"
+TEMPERATURE = "temperature in °C"
+COORDINATES = "x, y, z in metre"
+
+CAUTIONS = (
+    "Level and hearing: the usual limit is `85 dB(A)` for `8 h` a day, halved in time for every `3 dB` more (NIOSH"
+    " recommended exposure limit). Sweeps and low tones at high level damage loudspeakers as well. Whoever wants to"
+    " leave a session leaves.",
+    "Switch off and let the supplies discharge before a cable or a setting is moved.",
+    "Inside a power amplifier is mains voltage and stored charge. Opening it, mains wiring and rigging overhead belong"
+    " to licensed people; local codes come before anything said here.",
+    "Listeners stand here by code, not by name. Their consent is theirs to take back: the answers of one listener can"
+    " be taken out of the store, and the report made anew.",
+)
+NOTES = (
+    "Every difference is the condition minus the reference.",
+    "A value that could not be had is left open and says why; it is never set to zero.",
+    "A verdict says what was shown by the criteria below, not more: what was not shown may still be there.",
+)
+NOT_DRAWN_TITLE = "Charts that could not be drawn"
+UNDRAWN = "{name} of {analyser}: {why}"
+ANALYSERS = "Analysers"

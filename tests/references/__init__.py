@@ -1,0 +1,1 @@
+"""Outside values for the tests, each with its source."""

@@ -1,0 +1,1 @@
+"""Simulated sessions with known truth: how often intervals cover it."""
