@@ -21,6 +21,7 @@ class SimulatedTake:
     condition: str
     repeat: int
     level_db: FloatArray
+    noise_db: FloatArray  # the true level of the ambient noise
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,7 +62,14 @@ def simulate(generator: np.random.Generator, *, in_place: bool = False, most_rep
                     level = 20 * np.log10(np.abs(clean * 10 ** (placement / 20) + noise))
                     level = level + generator.normal(0, TAKE_NOISE_SD_DB, len(frequency))
                     takes.append(
-                        SimulatedTake(seat=seat, channel=channel, condition=condition, repeat=repeat, level_db=level)
+                        SimulatedTake(
+                            seat=seat,
+                            channel=channel,
+                            condition=condition,
+                            repeat=repeat,
+                            level_db=level,
+                            noise_db=20 * np.log10(ambient / np.maximum(1.0, frequency / 200.0)),
+                        )
                     )
     return SimulatedSession(
         corner_hz=corner, frequency_hz=frequency, seats=seats, channels=channels, takes=tuple(takes)

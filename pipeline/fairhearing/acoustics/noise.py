@@ -18,10 +18,11 @@ def scatter_noise_power(
 ) -> FloatArray:
     r"""Noise power of one take, estimated from repeats below 200 Hz; 0 above.
 
-    Without phase :math:`N = M - \sqrt{M^2 - V}`, M and V mean and variance of the power over the repeats, each
-    smoothed over a third of an octave: for a steady signal of power S in Gaussian noise of power N,
-    :math:`M = S + N` and :math:`V = 2 S N + N^2`. With phase the variance of the complex values, after the delay
-    between takes is taken out.
+    Without phase :math:`N = M - \sqrt{M^2 - V}`, M and V mean and variance of the power over the repeats: for a steady
+    signal of power S in Gaussian noise of power N, :math:`M = S + N` and :math:`V = 2 S N + N^2`, so that
+    :math:`V/M^2 = 2 N/M - N^2/M^2`. The three ratios are smoothed over a third of an octave before N is solved for:
+    then the scatter of the microphone's place, which is in proportion to the power, weighs no more at the peaks of the
+    room than in its dips. With phase the variance of the complex values, after the delay between takes is taken out.
 
     Parameters
     ----------
@@ -41,9 +42,12 @@ def scatter_noise_power(
     if len(power) < 2:
         raise ValueError("noise needs at least two repeats")
     if phase_deg is None:
-        mean = third_octave_smoothed(frequency_hz, power.mean(axis=0))
-        variance = third_octave_smoothed(frequency_hz, power.var(axis=0, ddof=1))
-        noise = mean - np.sqrt(np.maximum(mean**2 - variance, 0.0))
+        mean = power.mean(axis=0)
+        relative = third_octave_smoothed(frequency_hz, power.var(axis=0, ddof=1) / mean**2)
+        inverse = third_octave_smoothed(frequency_hz, 1 / mean)
+        inverse_squared = third_octave_smoothed(frequency_hz, 1 / mean**2)
+        root = np.sqrt(np.maximum(inverse**2 - inverse_squared * relative, 0.0))
+        noise = (inverse - root) / inverse_squared
     else:
         values = np.sqrt(power) * np.exp(1j * np.deg2rad(phase_deg))
         values = without_delay_between(frequency_hz, values)

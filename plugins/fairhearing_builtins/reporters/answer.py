@@ -91,9 +91,9 @@ def without_listening_words(text: str, listening: bool) -> str:
 def pick(
     stated: Iterable[Stated], quantity: str, condition: str | None = None, variant: str | None = None
 ) -> Stated | None:
-    """The finding that stands for a quantity: over as much as there is, with the subwoofer playing where that exists.
+    """The finding over all seats, channels and listeners; with the subwoofer playing where that was measured.
 
-    None where there is none, or where only parts exist and more than one of them.
+    Where none is over all programmes, that of the only programme. None where there is none, or several.
     """
     found = [
         one
@@ -101,18 +101,12 @@ def pick(
         if one.finding.quantity == quantity
         and one.finding.variant == variant
         and one.finding.condition in (condition, None)
-        and one.finding.listener is None
-        and one.finding.band_hz is None
+        and all(getattr(one.finding, name) is None for name in OVER_ALL if name != "programme")
     ]
-    if not found:
-        return None
-
-    def parts(one: Stated) -> int:
-        return sum(getattr(one.finding, name) is not None for name in OVER_ALL)
-
-    found.sort(key=lambda one: (parts(one), one.finding.playing != "both", one.finding.condition is None))
-    widest = [one for one in found if parts(one) == parts(found[0])]
-    return found[0] if parts(found[0]) == 0 or len(widest) == 1 else None
+    if len({one.finding.programme for one in found}) > 1:
+        found = [one for one in found if one.finding.programme is None]
+    found.sort(key=lambda one: (one.finding.playing != "both", one.finding.condition is None))
+    return found[0] if found else None
 
 
 def verdict_text(verdict: str | None) -> str:

@@ -66,8 +66,8 @@ def decimals_of(finding: Finding, field: str, number: float) -> int:
     if field == "p_value":
         return 3 if number >= 0.001 else _significant(number, 1)
     if field == "confidence" or is_share(finding):
-        whole = round(number) in (0, 100) and number not in (0.0, 100.0)
-        return 1 + _significant(min(number, 100.0 - number), 1) * (number < 99.9) if whole else 0
+        nearest_end = min(abs(number), abs(100.0 - number))
+        return _significant(nearest_end, 1) if nearest_end < 0.5 else 0
     fixed = DECIMALS_BY_UNIT.get(finding.unit)
     if fixed is not None:
         return fixed
