@@ -82,16 +82,29 @@ def fit_high_pass(change: Change, model: Model | None = None, start: HighPassFit
     ------
     ValueError
         Fewer points than unknowns.
+
+    Examples
+    --------
+    >>> frequency_hz = np.geomspace(10, 1000, 60)
+    >>> level_db = -0.4 - 10 * np.log10(1 + (80 / frequency_hz) ** 2)
+    >>> fit = fit_high_pass(
+    ...     Change(frequency_hz=frequency_hz, change_db=level_db[None, :], starts=np.array([0], dtype=np.intp))
+    ... )
+    >>> round(float(fit.corner_hz[0]), 6), round(float(fit.gain_db[0, 0]), 6)
+    (80.0, -0.4)
     """
     model = model or Model()
     unknowns = model.n_corners + int(model.free_order)
     if change.change_db.shape[1] < unknowns + len(change.starts) + 1:
         raise ValueError("too few usable frequencies for a fit")
     bounds = _bounds(change, model)
-    target = centred(change.change_db, change.starts)
-    parameters = _starting(change, model, target, bounds) if start is None else _from_fit(start, model, len(target))
-    parameters = _refine(change, model, target, parameters, bounds)
-    return _as_fit(change, model, parameters, bounds)
+    if start is None:
+        parameters = _starting(change, model, centred(change.change_db, change.starts), bounds)
+    else:
+        parameters = _from_fit(start, model, len(change.change_db))
+    folded = _fold(change)
+    parameters = _refine(folded, model, parameters, bounds)
+    return _as_fit(folded, model, parameters, bounds)
 
 
 def centred(values: FloatArray, starts: npt.NDArray[np.intp]) -> FloatArray:
@@ -176,48 +189,100 @@ def _shape_and_slopes(
     return shape, slopes
 
 
-def _refine(
-    change: Change, model: Model, target: FloatArray, parameters: FloatArray, bounds: FloatArray
-) -> FloatArray:
-    """Levenberg-Marquardt on the centred residuals, each data set with its own damping."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Folded:
+    """The same least squares with each frequency once: seats that share a grid share the model's values on it.
+
+    frequency_hz (m,); member (n_groups, m): how often a group has the frequency; target (n_sets, m): the centred
+    changes, summed over groups; squares (n_sets,): their sum of squares; mean_db (n_sets, n_groups).
+    """
+
+    frequency_hz: FloatArray
+    member: FloatArray
+    target: FloatArray
+    squares: FloatArray
+    mean_db: FloatArray
+
+    def inner(self, first: FloatArray, second: FloatArray) -> FloatArray:
+        """Sum over groups of the products of two curves, each less its mean over the group; (..., m) to (...)."""
+        sizes = self.member.sum(axis=1)
+        means = (first @ self.member.T) * (second @ self.member.T) / sizes
+        product: FloatArray = (first * second) @ self.member.sum(axis=0) - means.sum(axis=-1)
+        return product
+
+
+def _fold(change: Change) -> _Folded:
+    frequency, index = np.unique(change.frequency_hz, return_inverse=True)
+    sizes = np.diff(np.append(change.starts, len(index)))
+    member = np.zeros((len(sizes), len(frequency)))
+    np.add.at(member, (np.repeat(np.arange(len(sizes)), sizes), index), 1.0)
+    target = centred(change.change_db, change.starts)
+    together = np.argsort(index, kind="stable")
+    firsts = np.searchsorted(index[together], np.arange(len(frequency)))
+    return _Folded(
+        frequency_hz=frequency,
+        member=member,
+        target=np.add.reduceat(target[:, together], firsts, axis=1),
+        squares=np.sum(target**2, axis=1),
+        mean_db=np.add.reduceat(change.change_db, change.starts, axis=1) / sizes,
+    )
+
+
+def _refine(folded: _Folded, model: Model, parameters: FloatArray, bounds: FloatArray) -> FloatArray:
+    """Levenberg-Marquardt on the centred residuals, each data set with its own damping, until each stands still."""
+    parameters = parameters.copy()
     damping = np.full(len(parameters), 1e-3)
-    shape, slopes = _shape_and_slopes(change.frequency_hz, model, parameters)
-    residual = target - centred(shape, change.starts)
-    misfit = np.sum(residual**2, axis=1)
+    misfit = np.full(len(parameters), np.inf)
+    busy = np.arange(len(parameters))
+    steps = np.zeros_like(parameters)
+    normal, gradient = _normal_equations(folded, model, parameters, busy, misfit)
     for _ in range(60):
-        inner = centred(slopes, change.starts)
-        normal = inner @ np.swapaxes(inner, 1, 2)
-        gradient = (inner @ residual[:, :, None])[:, :, 0]
-        diagonal = np.einsum("bii->bi", normal)
-        damped = normal + (damping[:, None] * diagonal + 1e-12)[:, :, None] * np.eye(parameters.shape[1])
-        step = np.linalg.solve(damped, gradient[:, :, None])[:, :, 0]
-        trial = np.clip(parameters + np.clip(step, -1.0, 1.0), bounds[:, 0], bounds[:, 1])
-        new_shape, new_slopes = _shape_and_slopes(change.frequency_hz, model, trial)
-        new_residual = target - centred(new_shape, change.starts)
-        new_misfit = np.sum(new_residual**2, axis=1)
-        better = new_misfit <= misfit
-        moved = np.max(np.abs(trial - parameters)[better], initial=0.0)
-        parameters = np.where(better[:, None], trial, parameters)
-        residual = np.where(better[:, None], new_residual, residual)
-        slopes = np.where(better[:, None, None], new_slopes, slopes)
-        misfit = np.where(better, new_misfit, misfit)
-        damping = np.clip(np.where(better, damping * 0.1, damping * 10), 1e-12, 1e12)
-        if moved < 1e-10 and (better.all() or damping[~better].min() > 1e8):
+        diagonal = np.einsum("bii->bi", normal[busy])
+        damped = normal[busy] + (damping[busy, None] * diagonal + 1e-12)[:, :, None] * np.eye(parameters.shape[1])
+        steps[busy] = np.linalg.solve(damped, gradient[busy][:, :, None])[:, :, 0]
+        trial = parameters.copy()
+        trial[busy] = np.clip(parameters[busy] + np.clip(steps[busy], -1.0, 1.0), bounds[:, 0], bounds[:, 1])
+        moved = np.max(np.abs(trial - parameters)[busy], axis=1)
+        busy = busy[moved > 1e-9]
+        if not len(busy):
             break
+        trial_misfit = misfit.copy()
+        new_normal, new_gradient = _normal_equations(folded, model, trial, busy, trial_misfit)
+        better = np.zeros(len(parameters), dtype=bool)
+        better[busy] = trial_misfit[busy] <= misfit[busy]
+        parameters[better], misfit[better] = trial[better], trial_misfit[better]
+        normal[better], gradient[better] = new_normal[better], new_gradient[better]
+        damping = np.clip(np.where(better, damping * 0.1, damping * 10), 1e-12, 1e12)
     return parameters
 
 
-def _as_fit(change: Change, model: Model, parameters: FloatArray, bounds: FloatArray) -> HighPassFit:
-    shape, _ = _shape_and_slopes(change.frequency_hz, model, parameters)
-    sizes = np.diff(np.append(change.starts, len(change.frequency_hz)))
-    gain = np.add.reduceat(change.change_db - shape, change.starts, axis=1) / sizes
+def _normal_equations(
+    folded: _Folded, model: Model, parameters: FloatArray, rows: npt.NDArray[np.intp], misfit: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Normal matrix (n_sets, p, p) and gradient (n_sets, p), filled in at `rows`, and `misfit` with them."""
+    n_parameters = parameters.shape[1]
+    normal, gradient = np.zeros((len(parameters), n_parameters, n_parameters)), np.zeros(parameters.shape)
+    # At most some 8 MB at a time: fine grids and many repeats would otherwise fill the memory.
+    for part in np.array_split(rows, max(1, len(rows) * len(folded.frequency_hz) // 1_000_000)):
+        shape, slopes = _shape_and_slopes(folded.frequency_hz, model, parameters[part])
+        target = folded.target[part]
+        misfit[part] = folded.squares[part] - 2 * np.sum(target * shape, axis=1) + folded.inner(shape, shape)
+        for k in range(n_parameters):
+            gradient[part, k] = np.sum(target * slopes[:, k], axis=1) - folded.inner(slopes[:, k], shape)
+            for m in range(k + 1):
+                normal[part, k, m] = normal[part, m, k] = folded.inner(slopes[:, k], slopes[:, m])
+    return normal, gradient
+
+
+def _as_fit(folded: _Folded, model: Model, parameters: FloatArray, bounds: FloatArray) -> HighPassFit:
+    shape, _ = _shape_and_slopes(folded.frequency_hz, model, parameters)
     at_bound = np.any((parameters <= bounds[:, 0] + 1e-6) | (parameters >= bounds[:, 1] - 1e-6), axis=1)
     corners = np.exp(parameters[:, : model.n_corners])
     return HighPassFit(
         corner_hz=corners[:, 0] if model.in_condition else np.full(len(parameters), np.nan),
         order=parameters[:, -1] if model.free_order else np.ones(len(parameters)),
         reference_corner_hz=corners[:, -1] if model.in_reference else None,
-        gain_db=gain,
+        gain_db=folded.mean_db - shape @ folded.member.T / folded.member.sum(axis=1),
         at_bound=at_bound,
     )
 
@@ -241,15 +306,15 @@ def fit_signed_loss_db(change: Change, at_hz: float, start: FloatArray | None = 
     -------
     (n_sets,), dB
     """
-    squared = change.frequency_hz**2
-    target = centred(change.change_db, change.starts)
+    folded = _fold(change)
+    squared = folded.frequency_hz**2
     floor = -0.95 * float(squared.min())
-    u = np.zeros(len(target)) if start is None else start.copy()
+    u = np.zeros(len(change.change_db)) if start is None else start.copy()
     for _ in range(60):
         shape = -DB_PER_NEPER_POWER * np.log1p(u[:, None] / squared)
-        slope = centred(-DB_PER_NEPER_POWER / (squared + u[:, None]), change.starts)
-        residual = target - centred(shape, change.starts)
-        step = np.sum(slope * residual, axis=1) / np.sum(slope**2, axis=1)
+        slope = -DB_PER_NEPER_POWER / (squared + u[:, None])
+        gradient = np.sum(folded.target * slope, axis=1) - folded.inner(slope, shape)
+        step = gradient / folded.inner(slope, slope)
         # Steps are limited in the scale of the lowest frequency plus u itself: the loss is logarithmic in u.
         limit = 0.7 * (u + squared.min())
         new = np.maximum(u + np.clip(step, -limit, 4 * limit), floor)
@@ -278,10 +343,15 @@ def sensitivity(change: Change, model: Model, fit: HighPassFit) -> FloatArray:
     return np.linalg.solve(inner @ inner.T + 1e-12 * np.eye(len(inner)), inner)
 
 
+# Bins of the sums over a smooth error: fine against its correlation.
+BINS_PER_THIRD_OCTAVE = 12
+
+
 def smooth_error_variance(frequency_hz: FloatArray, weight_per_db: FloatArray) -> float:
     r"""Variance of :math:`\sum_i w_i e_i` for a level error e of 1 dB that is smooth over a third of an octave.
 
-    Its correlation is :math:`1 - |x|` at a distance of x third octaves, 0 beyond one.
+    Its correlation is :math:`\exp(-x^2/2)` at a distance of x third octaves: on the wide side of what "smooth over a
+    third of an octave" may mean, so that what is made of it is rather too wide than too narrow.
 
     Parameters
     ----------
@@ -291,13 +361,18 @@ def smooth_error_variance(frequency_hz: FloatArray, weight_per_db: FloatArray) -
     Returns
     -------
     float, squared unit of the weighted sum
+
+    Examples
+    --------
+    An error that is the same everywhere would give (1 + 1)^2, one that is independent 1 + 1.
+
+    >>> round(smooth_error_variance(np.array([50.0, 10**0.1 * 50.0]), np.array([1.0, 1.0])), 3)
+    3.213
     """
-    # Twelve bins per third octave: fine against the correlation, and few enough for a full matrix.
-    bins = np.round(10 * np.log10(frequency_hz) * 12).astype(np.intp)
-    position, index = np.unique(bins, return_inverse=True)
-    weight = np.bincount(index, weight_per_db)
-    distance = np.abs(position[:, None] - position[None, :]) / 12.0
-    return float(weight @ np.maximum(1 - distance, 0) @ weight)
+    bins = np.round(10 * np.log10(frequency_hz) * BINS_PER_THIRD_OCTAVE).astype(np.intp)
+    weight = np.bincount(bins - bins.min(), weight_per_db)
+    distance = np.arange(-4 * BINS_PER_THIRD_OCTAVE, 4 * BINS_PER_THIRD_OCTAVE + 1) / BINS_PER_THIRD_OCTAVE
+    return float(weight @ np.convolve(weight, np.exp(-(distance**2) / 2))[4 * BINS_PER_THIRD_OCTAVE :][: len(weight)])
 
 
 def _from_fit_row(fit: HighPassFit, model: Model) -> FloatArray:

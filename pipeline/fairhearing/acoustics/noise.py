@@ -110,17 +110,12 @@ def clear_of_noise(level_power: FloatArray, noise_power: FloatArray, min_snr_db:
     return clear & (level_power > 0)
 
 
-# A dip of the room may stand nearer to the noise than its surroundings, by this much, before it is left out.
-DIP_ALLOWANCE_DB = 4.0
-
-
 def points_clear_of_noise(
     frequency_hz: FloatArray, power: FloatArray, noise_power: FloatArray, min_snr_db: float
 ) -> npt.NDArray[np.bool_]:
-    """Whether each frequency of a measured curve stands clear of the noise.
+    """Whether each frequency of a measured curve stands clear of the noise, both smoothed over a third of an octave.
 
-    Level and noise are compared after smoothing over a third of an octave. Compared point by point, noise itself would
-    decide which points stay: those that it lifts. A fit to them reads a corner some 2 % low and is sure of it.
+    For what is shown of one curve alone; which points enter a comparison of two says `usable_in_both`.
 
     Parameters
     ----------
@@ -133,7 +128,49 @@ def points_clear_of_noise(
     -------
     (n,) bool
     """
-    smooth = clear_of_noise(
+    return clear_of_noise(
         third_octave_smoothed(frequency_hz, power), third_octave_smoothed(frequency_hz, noise_power), min_snr_db
     )
-    return smooth & clear_of_noise(power, noise_power, max(min_snr_db - DIP_ALLOWANCE_DB, 0.0))
+
+
+# Squared spread of a level besides noise, in power: 0.3 dB; it only keeps the weights finite where there is no noise.
+SPREAD_BESIDES_NOISE = (0.3 * np.log(10.0) / 10.0) ** 2
+
+
+def usable_in_both(
+    frequency_hz: FloatArray,
+    power: tuple[FloatArray, FloatArray],
+    noise_power: tuple[FloatArray, FloatArray],
+    n_repeats: tuple[int, int],
+    min_snr_db: float,
+) -> npt.NDArray[np.bool_]:
+    r"""Whether each frequency stands clear of the noise in both of two curves of one room that differ smoothly.
+
+    Compared level by level with the limit, noise itself would decide which points stay: those of the weaker curve that
+    it lifts. A fit to their change then reads a corner some 2 % low and is sure of it. So each curve's level is
+    expected from both: the weighted mean of their levels after the change, smoothed over a third of an octave, is
+    taken out. With weights :math:`1/v_k`, :math:`v_k = (2 r_k + r_k^2)/n_k` the variance of a level for a noise to
+    signal ratio :math:`r_k`, the errors of that mean and of the change are uncorrelated,
+    :math:`w_1 v_1 - w_2 v_2 = 0`: the choice says nothing about the change.
+
+    Parameters
+    ----------
+    frequency_hz : (n,) hertz, rising, > 0
+    power : two (n,) energy means of the repeats, > 0
+    noise_power : two (n,) of one take
+    n_repeats : two int
+    min_snr_db : float, dB, >= 0
+
+    Returns
+    -------
+    (n,) bool
+    """
+    level = [np.log(p) for p in power]
+    smooth = [third_octave_smoothed(frequency_hz, p) for p in power]
+    ratio = [np.minimum(n / s, 1.0) for n, s in zip(noise_power, smooth, strict=True)]
+    weight = [n / (SPREAD_BESIDES_NOISE + 2 * r + r**2) for n, r in zip(n_repeats, ratio, strict=True)]
+    change = third_octave_smoothed(frequency_hz, level[0] - level[1])
+    first = (weight[0] * level[0] + weight[1] * (level[1] + change)) / (weight[0] + weight[1])
+    return clear_of_noise(np.exp(first), noise_power[0], min_snr_db) & clear_of_noise(
+        np.exp(first - change), noise_power[1], min_snr_db
+    )

@@ -98,7 +98,7 @@ def _band_estimates(inputs: Inputs, comparison: Comparison, bands: FieldBands, i
     # A seat with a channel that noise covers has no value of its own: the mean of the others is another thing.
     spoiled = {place.seat for place, value in values.items() if not np.isfinite(value)}
     values = {place: value for place, value in values.items() if place.seat not in spoiled}
-    parts = parts_of(bands.field, comparison, values, repeats)
+    parts = parts_of(bands.field, names, values, repeats)
     return estimates(parts, seats_that_count(inputs), inputs.session.criteria)
 
 
@@ -193,7 +193,7 @@ def _guard_estimates(
             for name in names:
                 takes = bands.cells[place, name].take_db
                 repeats[place, name] = takes[:, index] - takes[:, centre[place]].mean(axis=1)
-        parts = parts_of(bands.field, comparison, values, repeats)
+        parts = parts_of(bands.field, names, values, repeats)
         result[int(index)] = estimates(
             parts, seats_that_count(inputs), inputs.session.criteria, comparisons=len(found)
         )

@@ -18,9 +18,10 @@ from fairhearing.acoustics.high_pass_fit import (
     sensitivity,
     smooth_error_variance,
 )
+from fairhearing.acoustics.noise import usable_in_both
 from fairhearing.api import Comparison, Criteria
 from fairhearing.statistics.pooled import jackknife_deviations, pool
-from fairhearing_builtins.analysers.cells import Field, Place
+from fairhearing_builtins.analysers.cells import Cell, Field, Place
 from fairhearing_builtins.analysers.estimates import IN_PLACE_CAVEAT, Estimate, interval
 
 FloatArray = npt.NDArray[np.float64]
@@ -57,7 +58,7 @@ def left_out(field: Field, comparison: Comparison, places: Iterable[Place], min_
     for place in places:
         cells = [field.cells[place, name] for name in names]
         grid = field.grids[place]
-        usable = cells[0].clear(grid, min_snr_db) & cells[1].clear(grid, min_snr_db)
+        usable = _usable(grid, cells, min_snr_db)
         if np.count_nonzero(usable) < 4:
             continue
         frequency.append(grid[usable])
@@ -90,6 +91,17 @@ def left_out(field: Field, comparison: Comparison, places: Iterable[Place], min_
             for place, (cells, usable) in zip(used, groups, strict=True)
             for side, name in enumerate(names)
         },
+    )
+
+
+def _usable(grid: FloatArray, cells: Sequence[Cell], min_snr_db: float) -> npt.NDArray[np.bool_]:
+    one, other = cells
+    return usable_in_both(
+        grid,
+        (one.power.mean(axis=0), other.power.mean(axis=0)),
+        (one.noise_power, other.noise_power),
+        (one.n_repeats, other.n_repeats),
+        min_snr_db,
     )
 
 

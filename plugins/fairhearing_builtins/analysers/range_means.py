@@ -40,7 +40,7 @@ def range_mean(
         values[place] = float(np.mean(condition.level_db[usable] - reference.level_db[usable]))
         for name in names:
             repeats[place, name] = bands.cells[place, name].take_db[:, usable].mean(axis=1)
-    parts = parts_of(bands.field, comparison, values, repeats)
+    parts = parts_of(bands.field, names, values, repeats)
     measured = {place.seat for place in bands.field.places(comparison)}
     caveats = {seat: left_out_caveat(bands, comparison, chosen, seat) for seat in {None, *measured}}
     return RangeMean(estimates=estimates(parts, seats, criteria, shift=shift), caveats=caveats)

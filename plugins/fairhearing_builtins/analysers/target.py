@@ -1,1 +1,284 @@
-"""placeholder"""
+"""Is the bass nearer to the target: deviation, its change at each seat, the spread over seats, what could be shown."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from fairhearing.api import Analyser, ChartRequest, Comparison, Criteria, Finding, Inputs, Needs, Result, Symmetry, hookimpl
+from fairhearing.statistics.pooled import pool
+from fairhearing_builtins.analysers.band_levels import FieldBands, band_levels, left_out_caveat
+from fairhearing_builtins.analysers.cells import Place, bass_is_hidden, heard_field, seats_that_count
+from fairhearing_builtins.analysers.estimates import (
+    IN_PLACE_CAVEAT,
+    Estimate,
+    Estimates,
+    estimates,
+    interval,
+    parts_of,
+    with_sign,
+)
+from fairhearing_builtins.analysers.level import HIDDEN
+from fairhearing_builtins.analysers.range_means import reason_missing
+from fairhearing_builtins.analysers.target_charts import target_chart
+from fairhearing_builtins.analysers.target_levels import (
+    RelativeLevels,
+    deviations,
+    pseudo_repeats,
+    relative_levels,
+    spreads,
+)
+
+DATA_STOP = "the data stop below 4 kHz: the level is taken from the bass band itself (shape)"
+DEVIATION_METHOD = (
+    "root mean square over the third octaves of the bass band of (band level - target - a), a the mean over "
+    "{a}; mean over channels, weighted mean over seats; t interval from leave-one-repeat-out pseudo-values pooled "
+    "over seats, channels and conditions"
+)
+SPREAD_METHOD = (
+    "standard deviation over seats (n - 1) of (band level - a), root mean square over the bass bands, condition minus "
+    "reference; t interval from leave-one-repeat-out pseudo-values"
+)
+DETECTABLE_METHOD = "the change that an interval from these repeats would have shown in four cases of five"
+
+
+class Target:
+    """Target deviation and seat spread."""
+
+    name = "target"
+    version = "1"
+    quantities = frozenset(
+        {"target_deviation", "target_deviation_change", "seat_spread_change", "smallest_detectable_change"}
+    )
+    needs = Needs(kinds=frozenset({"response", "impulse", "sweep", "noise"}), points=frozenset({"seat"}))
+    symmetries = (
+        Symmetry(
+            kind="swap-conditions-negates", quantities=frozenset({"target_deviation_change", "seat_spread_change"})
+        ),
+        Symmetry(kind="common-gain-invariant", quantities=quantities),
+        Symmetry(kind="row-order-invariant", quantities=quantities),
+        Symmetry(kind="relabel-seats-invariant", quantities=quantities),
+    )
+
+    def analyse(self, inputs: Inputs) -> Result:
+        """Findings and charts for every comparison."""
+        heard = heard_field(inputs)
+        bands = None
+        if heard is not None and heard.grids:
+            bands = band_levels(heard, inputs.session.criteria.min_snr_db)
+        findings: list[Finding] = []
+        charts: list[ChartRequest] = []
+        for comparison in inputs.comparisons:
+            found = _Comparison(inputs, comparison, bands).findings()
+            findings += found
+            charts += target_chart(inputs, comparison, found)
+        return Result(findings=_unique(findings), charts=tuple(charts))
+
+
+def _unique(findings: Sequence[Finding]) -> tuple[Finding, ...]:
+    """The reference's own deviation is told once, from the first comparison."""
+    seen: dict[tuple[object, ...], Finding] = {}
+    for f in findings:
+        seen.setdefault((f.quantity, f.variant, f.of, f.condition, f.reference, f.seat), f)
+    return tuple(seen.values())
+
+
+class _Comparison:
+    """The findings of one comparison; holds what they share."""
+
+    def __init__(self, inputs: Inputs, comparison: Comparison, bands: FieldBands | None) -> None:
+        self.inputs = inputs
+        self.comparison = comparison
+        self.names = (comparison.condition.id, comparison.reference.id)
+        self.bands = bands
+        self.criteria: Criteria = inputs.session.criteria
+        self.hidden = bass_is_hidden(inputs, comparison)
+        self.relative: RelativeLevels | None = None
+        if bands is not None and not self.hidden:
+            self.relative = relative_levels(bands, comparison, self.criteria.bass_band_hz, inputs.target)
+
+    def findings(self) -> list[Finding]:
+        """All of them: the headline from the mid-band, the variant `shape`, the spread over seats."""
+        relative = self.relative
+        headline_shape = relative is not None and bool(relative.bass) and not relative.middle
+        return [
+            *self._deviations(None, shape=headline_shape),
+            *self._deviations("shape", shape=True),
+            self._spread(shape=headline_shape),
+        ]
+
+    def _deviations(self, variant: str | None, *, shape: bool) -> list[Finding]:
+        stop = (DATA_STOP,) if shape and variant is None else ()
+        method = DEVIATION_METHOD.format(a="the bass band itself" if shape else "1000-4000 Hz")
+        findings = []
+        for name in self.names:
+            one = self._estimates((name,), shape=shape)
+            findings += [
+                self._finding("target_deviation", variant, name, None, seat, estimate, method, stop, None)
+                for seat, estimate in self._rows(one)
+            ]
+        change = self._estimates(self.names, shape=shape)
+        findings += self._changes(variant, change, method, stop)
+        if variant is None:
+            findings += [self._detectable("target_deviation_change", s, e) for s, e in self._rows(change)]
+        return findings
+
+    def _places(self, *, shape: bool) -> list[Place]:
+        """Places that have what is asked; a seat of which a channel lacks it is left out whole."""
+        if self.relative is None or self.bands is None:
+            return []
+        have = self.relative.bass if shape else self.relative.middle
+        places = self.bands.field.places(self.comparison)
+        lacking = {place.seat for place in places if place not in have or place not in self.relative.bass}
+        return [place for place in places if place.seat not in lacking]
+
+    def _estimates(self, names: Sequence[str], *, shape: bool) -> Estimates | None:
+        relative = self.relative
+        if relative is None or self.bands is None:
+            return None
+        signs = (1.0, -1.0)
+        values, repeats = {}, {}
+        for place in self._places(shape=shape):
+            found = {name: deviations(relative, place, name, shape=shape) for name in names}
+            values[place] = float(sum(sign * found[name][0] for sign, name in zip(signs, names, strict=False)))
+            for name in names:
+                repeats[place, name] = pseudo_repeats(found[name])
+        parts = parts_of(self.bands.field, names, values, repeats)
+        return estimates(parts, seats_that_count(self.inputs), self.criteria)
+
+    def _rows(self, found: Estimates | None) -> list[tuple[str | None, Estimate | None]]:
+        seats = [seat.id for seat in self.inputs.session.seats]
+        if found is None:
+            return [(None, None), *((seat, None) for seat in seats)]
+        return [(None, found.over_seats), *((seat, found.by_seat.get(seat)) for seat in seats)]
+
+    def _changes(
+        self, variant: str | None, change: Estimates | None, method: str, caveats: tuple[str, ...]
+    ) -> list[Finding]:
+        """The change per seat and over seats; over seats `improved` only if no seat that counts is worse."""
+        smallest = self.criteria.smallest_change_db
+        verdicts = {
+            seat: with_sign(e.low, e.high, smallest) if e else "undecided" for seat, e in self._rows(change)
+        }
+        counted = {seat.id for seat in seats_that_count(self.inputs)}
+        worse = [seat for seat, verdict in verdicts.items() if seat in counted and verdict == "worse"]
+        losers: tuple[str, ...] = ()
+        if verdicts[None] == "improved" and worse:
+            verdicts[None] = "undecided"
+            losers = (f"better on the mean over seats, but worse at {', '.join(map(str, worse))}",)
+        return [
+            self._finding(
+                "target_deviation_change",
+                variant,
+                self.names[0],
+                self.names[1],
+                seat,
+                estimate,
+                method,
+                (*caveats, *(losers if seat is None else ())),
+                verdicts[seat],
+            )
+            for seat, estimate in self._rows(change)
+        ]
+
+    def _finding(
+        self,
+        quantity: str,
+        variant: str | None,
+        condition: str,
+        reference: str | None,
+        seat: str | None,
+        estimate: Estimate | None,
+        method: str,
+        caveats: tuple[str, ...],
+        verdict: str | None,
+        of: str | None = None,
+    ) -> Finding:
+        left: tuple[str, ...] = ()
+        if self.hidden:
+            caveats = (HIDDEN,)
+        elif estimate is None:
+            caveats = (*caveats, reason_missing(self.bands, self.comparison, seat))
+        if self.bands is not None and not self.hidden:
+            chosen = self.bands.chosen(self.criteria.bass_band_hz)
+            left = left_out_caveat(self.bands, self.comparison, chosen, seat)
+        low, high = (estimate.low, estimate.high) if estimate else (None, None)
+        return Finding(
+            quantity=quantity,
+            variant=variant,
+            value=None if estimate is None else estimate.value,
+            unit="dB",
+            low=low,
+            high=high,
+            confidence=self.criteria.confidence if low is not None else None,
+            n=None if estimate is None else estimate.n,
+            method=method,
+            condition=condition,
+            reference=reference,
+            point="seat",
+            playing=None if self.bands is None else self.bands.field.playing,
+            seat=seat,
+            of=of,
+            verdict=verdict,
+            caveats=(*(estimate.caveats if estimate else ()), *caveats, *left),
+        )
+
+    def _detectable(self, of: str, seat: str | None, estimate: Estimate | None) -> Finding:
+        there = None
+        if estimate is not None and estimate.detectable is not None:
+            there = Estimate(value=estimate.detectable, low=None, high=None, n=estimate.n)
+        caveats = () if there is not None or estimate is None else ("too few repeats to say what could be shown",)
+        return self._finding(
+            "smallest_detectable_change",
+            None,
+            self.names[0],
+            self.names[1],
+            seat,
+            there,
+            DETECTABLE_METHOD,
+            caveats,
+            None,
+            of,
+        )
+
+    def _spread(self, *, shape: bool) -> Finding:
+        estimate, caveats = self._spread_estimate(shape=shape), ()
+        if estimate is None and self.bands is not None:
+            caveats = ("fewer than two seats that count have usable bass bands in both conditions",)
+        verdict = with_sign(estimate.low, estimate.high, self.criteria.smallest_change_db) if estimate else "undecided"
+        stop = (DATA_STOP,) if shape else ()
+        return self._finding(
+            "seat_spread_change", None, *self.names, None, estimate, SPREAD_METHOD, (*stop, *caveats), verdict
+        )
+
+    def _spread_estimate(self, *, shape: bool) -> Estimate | None:
+        """Mean over channels of the change of the spread."""
+        if self.relative is None or self.bands is None:
+            return None
+        counted = {seat.id for seat in seats_that_count(self.inputs)}
+        places = [place for place in self._places(shape=shape) if place.seat in counted]
+        channels = sorted({place.channel for place in places}, key=lambda c: c or "")
+        groups = [[place for place in places if place.channel == channel] for channel in channels]
+        groups = [group for group in groups if len(group) >= 2]
+        if not groups:
+            return None
+        changes, moved = [], []
+        for group in groups:
+            found = [spreads(self.relative, group, name, shape=shape) for name in self.names]
+            changes.append(found[0][0] - found[1][0])
+            moved += [d / len(groups) for _, by_place in found for d in by_place.values()]
+        cells = [self.bands.field.cells[place, name] for g in groups for place in g for name in self.names]
+        in_place = [any(self.bands.field.cells[p, name].in_place for g in groups for p in g) for name in self.names]
+        extra = sum(in_place) * self.criteria.placement_sd_db**2
+        factor = sum(1 / cell.n_repeats for cell in cells)
+        n = min(cell.n_repeats for cell in cells)
+        caveats = (IN_PLACE_CAVEAT,) if extra > 0 else ()
+        value = float(np.mean(changes))
+        return interval(value, pool(moved), factor, self.criteria.confidence, extra, 1, n, caveats)
+
+
+@hookimpl
+def fairhearing_analysers() -> list[Analyser]:
+    """The analyser of this module."""
+    return [Target()]

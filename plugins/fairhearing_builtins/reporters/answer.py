@@ -223,6 +223,18 @@ class Composer:
         return tuple(Markup("{}.").format(one) for one in said if one is not None)[:MOST_SENTENCES]
 
 
+def _is_refuted(stated: Iterable[Stated], session: Session | None, condition: str | None) -> bool:
+    """Whether a finding refutes a requirement of the session's criteria."""
+    required = session.criteria.require if session else ()
+    refuting = {words.REQUIREMENTS[one] for one in required if one in words.REQUIREMENTS}
+    return any(
+        (one.finding.quantity, one.finding.verdict) in refuting
+        and one.finding.condition == condition
+        and one.finding.variant is None
+        for one in stated
+    )
+
+
 def verdict_on(stated: Sequence[Stated], session: Session | None, condition: str | None, listening: bool) -> Verdict:
     """The answer on one condition against the reference.
 
@@ -239,6 +251,8 @@ def verdict_on(stated: Sequence[Stated], session: Session | None, condition: str
     balance = pick(stated, "balance", condition)
     verdict = balance.finding.verdict if balance else None
     clauses = words.BALANCE.get(verdict or "", ())
+    if verdict == "no-gain" and _is_refuted(stated, session, condition):
+        clauses = words.REFUTED
     headline = compose(clauses, composer.names) if clauses else Markup(words.NO_BALANCE)
     method = quoted(without_listening_words(balance.finding.method, listening)) if balance and clauses else None
     sentences = composer.sentences()

@@ -2,7 +2,7 @@
 
 The rule: dB, octaves and milliseconds to two decimals; shares in percent, whole; a p-value to three decimals, below
 0.001 to one significant digit; everything else to three significant digits of the value, the ends of its interval to as
-many decimals. Nothing is rounded to the left of the decimal point. A share that is not 0 or 1 never reads so.
+many decimals, and up to two more where those would read alike. Nothing is rounded to the left of the decimal point. A share that is not 0 or 1 never reads so.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ SHARES = frozenset({"proportion_correct", "subsonic_share"})
 MINUS = "\u2212"
 NARROW = "\u202f"  # narrow no-break space, between a number and its unit
 MOST_DECIMALS = 9
+MOST_MORE = 2  # decimals that a narrow interval adds
 
 
 def is_share(finding: Finding) -> bool:
@@ -68,6 +69,21 @@ def decimals_of(finding: Finding, field: str, number: float) -> int:
     if field == "confidence" or is_share(finding):
         nearest_end = min(abs(number), abs(100.0 - number))
         return _significant(nearest_end, 1) if nearest_end < 0.5 else 0
+    if field not in ("value", "low", "high"):
+        return _significant(number, 3)
+    decimals = _decimals_for_reading(finding, number)
+    low, high = finding.low, finding.high
+    if low is None or high is None or low == high:
+        return decimals
+    # An interval so narrow that its ends read alike gets more decimals, within reason.
+    scale = scale_of(finding, "value")
+    for more in range(MOST_MORE):
+        if rounded(low * scale, decimals + more) != rounded(high * scale, decimals + more):
+            return decimals + more
+    return decimals + MOST_MORE
+
+
+def _decimals_for_reading(finding: Finding, number: float) -> int:
     fixed = DECIMALS_BY_UNIT.get(finding.unit)
     if fixed is not None:
         return fixed

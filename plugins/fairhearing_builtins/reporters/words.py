@@ -113,12 +113,17 @@ OPEN_VERDICTS = frozenset({"undecided", "not-shown", "not-attributable"})
 BALANCE: dict[str, Clauses] = {
     "gain": ("{condition} is a gain over {reference}", ": every requirement was shown, a benefit was shown, and nothing"
              " that was measured or tried speaks against it."),
-    "no-gain": ("{condition} is no gain over {reference}", ": a requirement was refuted, or none of the benefits looked"
-                " for is there."),
+    "no-gain": ("{condition} is no gain over {reference}", ": none of the benefits looked for is there."),
     "mixed": ("{condition} against {reference} is a mixed case", ": it brings a benefit, and it also breaks a"
               " requirement or does harm."),
     "undecided": ("It is undecided whether {condition} is a gain over {reference}", ": what was measured and tried does"
                   " not settle it."),
+}  # fmt: skip
+REFUTED: Clauses = ("{condition} is no gain over {reference}", ": what it was required to do, it does not.")
+# A requirement of the criteria -> the quantity and the verdict that refute it.
+REQUIREMENTS = {
+    "as-set": ("corner_ratio", "mis-set"), "untouched": ("guard_band_change", "touched"),
+    "matched": ("level_difference", "unmatched"), "no-seat-worse": ("target_deviation_change", "worse"),
 }  # fmt: skip
 NO_BALANCE = "No verdict on balance was reached for this session."
 BALANCE_SHORT = {"gain": "a gain", "no-gain": "no gain", "mixed": "mixed", "undecided": "undecided"}

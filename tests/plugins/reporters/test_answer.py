@@ -60,6 +60,14 @@ def test_the_headline_says_the_verdict_with_the_labels_of_the_conditions(verdict
     assert plain(answer(balance(verdict)).headline).startswith(start)
 
 
+def test_no_gain_says_whether_a_requirement_or_the_benefits_failed() -> None:
+    ratio = measured("corner_ratio", 0.2, 0.01, "1", verdict="mis-set", playing="main")
+    assert plain(answer(balance("no-gain")).headline).endswith("none of the benefits looked for is there.")
+    assert plain(answer(balance("no-gain"), ratio).headline).endswith("what it was required to do, it does not.")
+    other = replace(ratio, condition="another")
+    assert plain(answer(balance("no-gain"), other).headline).endswith("none of the benefits looked for is there.")
+
+
 def test_without_a_balance_the_headline_says_so() -> None:
     assert plain(answer().headline) == words.NO_BALANCE
     assert answer().verdict is None
@@ -237,7 +245,7 @@ def test_labels_are_escaped_before_they_stand_in_a_sentence() -> None:
 def test_no_sentence_of_ours_holds_a_digit() -> None:
     said: list[str] = []
     for name, value in vars(words).items():
-        if name.startswith("_") or not name.isupper() or name in ("COLUMNS", "CAUTIONS"):
+        if name.startswith("_") or not name.isupper() or name in ("COLUMNS", "CAUTIONS", "REQUIREMENTS"):
             continue
         for one in value.values() if isinstance(value, dict) else [value]:
             said += [one] if isinstance(one, str) else [text for text in one if isinstance(text, str)]
