@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 
 from fairhearing import __version__
 from fairhearing.calling import call_plugin
 from fairhearing.contracts import Analyser, Inputs
 from fairhearing.errors import PluginProblem
-from fairhearing.result import AnalyserResult, Finding, Refusal, Result
+from fairhearing.result import AnalyserResult, ChartRequest, Finding, Refusal, Result, Table
 from fairhearing.store.codec import encode
 from fairhearing.store.read import StoredSession
+
+# Within a session and an analyser, no two findings agree in all of these.
+IDENTITY = (
+    "quantity", "variant", "of", "point", "playing", "seat", "condition", "reference", "channel", "programme",
+    "listener", "band_hz",
+)  # fmt: skip
 
 
 def analyse_session(
@@ -79,10 +87,11 @@ def _run(inputs: Inputs, analyser: Analyser) -> AnalyserResult:
     if refusal is not None:
         return replace(done, result=Result(refusals=(refusal,)))
     try:
-        result = call_plugin(analyser.name, analyser.version, f"session {session.id}", lambda: analyser.analyse(inputs))
-        _check(result, analyser)
+        result = call_plugin(
+            analyser.name, analyser.version, f"session {session.id}", partial(_checked_result, analyser, inputs)
+        )
     except PluginProblem as problem:
-        return replace(done, problem=f"{problem.what}; where: {problem.where}; try: {problem.try_}")
+        return replace(done, problem=problem.line())
     return replace(done, result=result)
 
 
@@ -104,18 +113,25 @@ def _refusal(inputs: Inputs, analyser: Analyser) -> Refusal | None:
     return None
 
 
-def _check(result: object, analyser: Analyser) -> None:
-    where, try_ = f"plug-in {analyser.name}", "update or remove the plug-in, or tell its author"
+def _checked_result(analyser: Analyser, inputs: Inputs) -> Result:
+    """What the analyser returns; raises for what a store cannot keep or nobody could tell apart."""
+    result: object = analyser.analyse(inputs)
     if not isinstance(result, Result):
-        raise PluginProblem(
-            f"plug-in {analyser.name} {analyser.version} returned a {type(result).__name__}, not a Result",
-            where=where,
-            try_=try_,
-        )
+        raise TypeError(f"it returned a {type(result).__name__}, not a Result")
+    for name, kind in (("findings", Finding), ("tables", Table), ("charts", ChartRequest), ("refusals", Refusal)):
+        strange = next((entry for entry in getattr(result, name) if not isinstance(entry, kind)), None)
+        if strange is not None:
+            raise TypeError(f"its {name} hold a {type(strange).__name__}, not a {kind.__name__}")
     unknown = sorted({finding.quantity for finding in result.findings} - analyser.quantities)
     if unknown:
-        raise PluginProblem(
-            f"plug-in {analyser.name} {analyser.version} returned {', '.join(unknown)}, which it does not declare",
-            where=where,
-            try_=try_,
-        )
+        raise ValueError(f"it returned {', '.join(unknown)}, which it does not declare")
+    told = Counter(map(_identity, result.findings))
+    twice = next((identity for identity, count in told.items() if count > 1), None)
+    if twice is not None:
+        raise ValueError(f"it returned two findings of {twice[0]} for one and the same thing: {twice[1:]}")
+    encode(result)
+    return result
+
+
+def _identity(finding: Finding) -> tuple[object, ...]:
+    return tuple(getattr(finding, name) for name in IDENTITY)

@@ -1,4 +1,4 @@
-"""Calling a plug-in: whatever it raises becomes a PluginProblem that names it."""
+"""Calls a plug-in: whatever it raises becomes a PluginProblem that names it."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def call_plugin(name: str, version: str, where: str, function: Callable[[], T]) 
     """
     try:
         return function()
-    except Exception as error:  # a plug-in may fail in any way; it costs its own findings only
+    except (Exception, SystemExit) as error:  # a plug-in may fail in any way; it costs its own findings only
         told = " ".join(str(error).split()) or "no message"
         raise PluginProblem(
             f"plug-in {name} {version} failed: {type(error).__name__}: {told}",

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
-from fairhearing.contracts import Importer, SourceFile
+from fairhearing.calling import call_plugin
+from fairhearing.contracts import Importer, Recognition, SourceFile
 from fairhearing.errors import ImportProblem
 from fairhearing.session import ScoreFile
 
@@ -16,9 +18,11 @@ def choose_importer(file: SourceFile, importers: Sequence[Importer]) -> Importer
     ------
     ImportProblem
         None claims it, or more than one; every importer's reason is in the message.
+    PluginProblem
+        An importer failed when it was asked.
     """
     kind = "scores" if isinstance(file.item, ScoreFile) else file.item.kind
-    asked = [(importer, importer.recognise(file)) for importer in importers if kind in importer.kinds]
+    asked = [(importer, _ask(importer, file)) for importer in importers if kind in importer.kinds]
     claiming = [importer for importer, recognition in asked if recognition.claims]
     if len(claiming) == 1:
         return claiming[0]
@@ -33,7 +37,7 @@ def choose_importer(file: SourceFile, importers: Sequence[Importer]) -> Importer
         raise ImportProblem(
             f"no installed importer reads files of kind {kind!r}",
             where=f"{file.path} (session.toml, line {file.item.line})",
-            try_="install a plug-in that reads it, or export the measurement as a response table",
+            try_="install a plug-in that reads it ('fairhearing plugins' shows what is there, and what is broken)",
         )
     raise ImportProblem(
         f"no importer reads this file as {kind!r} ({reasons})",
@@ -42,3 +46,14 @@ def choose_importer(file: SourceFile, importers: Sequence[Importer]) -> Importer
         if kind != "scores"
         else "export it anew as CSV, TSV, XLSX or ODS with a header line",
     )
+
+
+def _ask(importer: Importer, file: SourceFile) -> Recognition:
+    return call_plugin(importer.name, importer.version, file.path, partial(_recognition, importer, file))
+
+
+def _recognition(importer: Importer, file: SourceFile) -> Recognition:
+    answer: object = importer.recognise(file)
+    if not isinstance(answer, Recognition):
+        raise TypeError(f"recognise returned a {type(answer).__name__}, not a Recognition")
+    return answer

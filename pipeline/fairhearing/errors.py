@@ -1,13 +1,13 @@
 """What can go wrong, in three lines: what it is, where, what to try.
 
-    FairHearingError
-    ├── InputProblem            the input, the command line or the place to write is at fault (exit 2)
-    │   ├── ManifestProblem     session.toml
-    │   ├── ImportProblem       a measurement file or a score sheet
-    │   ├── StoreProblem        the store
-    │   ├── OutputProblem       the folder to write into
-    │   └── Faults              several of them at once
-    └── PluginProblem           a plug-in is at fault: costs its findings, not the run
+FairHearingError
+├── InputProblem            the input, the command line or the place to write is at fault (exit 2)
+│   ├── ManifestProblem     session.toml
+│   ├── ImportProblem       a measurement file or a score sheet
+│   ├── StoreProblem        the store
+│   ├── OutputProblem       the folder to write into
+│   └── Faults              several of them at once
+└── PluginProblem           a plug-in is at fault: costs its findings, not the run
 """
 
 from __future__ import annotations
@@ -62,6 +62,10 @@ class OutputProblem(InputProblem):
 
 class PluginProblem(FairHearingError):
     """A plug-in is at fault; it costs its own findings only."""
+
+    def line(self) -> str:
+        """All three parts in one line, for the report and a list of notes."""
+        return f"{self.what}; where: {self.where}; try: {self.try_}"
 
 
 class Faults(InputProblem):

@@ -208,7 +208,7 @@ def _remove_empty_folder(folder: Path) -> None:
 
 
 def _check_path(folder: Path, path: str, record_name: str) -> None:
-    if _is_inside(path) and path != record_name:
+    if is_inside(path) and path != record_name:
         return
     raise OutputProblem(
         f"{path!r} is no path inside of the folder to write into",
@@ -217,7 +217,14 @@ def _check_path(folder: Path, path: str, record_name: str) -> None:
     )
 
 
-def _is_inside(path: str) -> bool:
+def is_inside(path: str) -> bool:
+    """Whether `path` is a plain relative path, with / and without `.` and `..`.
+
+    Examples
+    --------
+    >>> is_inside("charts/a.svg"), is_inside("../a.svg")
+    (True, False)
+    """
     parts = path.split("/")
     return not ("" in parts or "." in parts or ".." in parts or "\\" in path or ":" in parts[0] or "\0" in path)
 
@@ -232,7 +239,7 @@ def _recorded(folder: Path, record_name: str) -> set[str]:
     if not isinstance(named, list):
         return set()
     root = folder.resolve()
-    safe = {path for path in named if isinstance(path, str) and _is_inside(path) and path != record_name}
+    safe = {path for path in named if isinstance(path, str) and is_inside(path) and path != record_name}
     return {
         path for path in safe if (folder / path).parent.resolve().is_relative_to(root) and not (folder / path).is_dir()
     }

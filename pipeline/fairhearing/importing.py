@@ -22,13 +22,11 @@ from fairhearing.contracts import (
     TargetCurve,
 )
 from fairhearing.errors import FairHearingError, ImportProblem, PluginProblem
-from fairhearing.manifest import load_session
+from fairhearing.manifest import MANIFEST_NAME, load_session
 from fairhearing.session import MeasurementFile, ScoreFile, Session
 
 if TYPE_CHECKING:
     import pandas as pd
-
-MANIFEST = "session.toml"
 
 
 def read_session(folder: Path, importers: Sequence[Importer]) -> SessionContent:
@@ -41,7 +39,8 @@ def read_session(folder: Path, importers: Sequence[Importer]) -> SessionContent:
     batches: dict[str, list[SourceFile]] = {}
     chosen: dict[str, Importer] = {}
     extras = [] if session.criteria.target == "flat" else [_target_item(session)]
-    for item in (*session.measurements, *session.scores, *extras):
+    items: list[MeasurementFile | ScoreFile] = [*session.measurements, *session.scores, *extras]
+    for item in items:
         try:
             file = SourceFile(item=item, path=item.path, data=_bytes_of(session, item))
             importer = choose_importer(file, importers)
@@ -62,7 +61,7 @@ def read_session(folder: Path, importers: Sequence[Importer]) -> SessionContent:
     return SessionContent(
         folder=folder,
         session=session,
-        manifest=(folder / MANIFEST).read_bytes(),
+        manifest=(folder / MANIFEST_NAME).read_bytes(),
         takes=_takes(session, readings),
         sheets=_sheets(session, readings),
         target=_target(target),
@@ -96,12 +95,17 @@ def _read_batch(importer: Importer, files: list[SourceFile], session: Session) -
         )
     except PluginProblem as problem:
         return [Reading(path=files[0].path, problem=problem), *(Reading(path=file.path) for file in files[1:])]
-    return [readings.get(file.path) or _unanswered(importer, file) for file in files]
+    return [_answered(importer, file, readings.get(file.path)) for file in files]
 
 
-def _unanswered(importer: Importer, file: SourceFile) -> Reading:
+def _answered(importer: Importer, file: SourceFile, reading: Reading | None) -> Reading:
+    """The reading if it is a problem or what such a file holds; else the problem that it is neither."""
+    wanted = ScoreTable if isinstance(file.item, ScoreFile) else ResponseCurve
+    if reading is not None and (reading.problem is not None or isinstance(reading.content, wanted)):
+        return reading
+    returned = "nothing" if reading is None or reading.content is None else f"a {type(reading.content).__name__}"
     problem = PluginProblem(
-        f"importer {importer.name} {importer.version} claimed the file and returned nothing for it",
+        f"importer {importer.name} {importer.version} claimed the file and returned {returned} for it",
         where=file.path,
         try_="remove or update the plug-in",
     )

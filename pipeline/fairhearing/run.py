@@ -15,7 +15,7 @@ from fairhearing.contracts import ReportInputs, SessionContent
 from fairhearing.errors import FairHearingError, Faults, ManifestProblem, StoreProblem
 from fairhearing.files import check_writable
 from fairhearing.importing import read_session as read_folder
-from fairhearing.manifest import find_session_folders
+from fairhearing.manifest import MANIFEST_NAME, find_session_folders
 from fairhearing.progress import Progress
 from fairhearing.registry import PluginList, Plugins, load_plugins
 from fairhearing.reporting import write_report
@@ -55,6 +55,7 @@ def run_sessions(
         opened = None if store is None else stack.enter_context(open_store(store, create=True))
         check_writable(out)
         opened = opened or stack.enter_context(open_store(out / STORE_NAME, create=True))
+        stack.enter_context(opened.transaction())  # a run that does not end with a report leaves the store as it was
         _import(opened, sound)
         ids = sorted({content.session.id for content in sound if content.session is not None})
         outcome = _analyse(opened, ids, plugins, progress)
@@ -65,7 +66,7 @@ def import_sessions(paths: Sequence[Path], store: Path, keep_going: bool, progre
     """Import the sessions at `paths`; raises as `run_sessions`."""
     plugins = load_plugins()
     sound, problems = _read_all(paths, plugins, keep_going, progress)
-    with open_store(store, create=True) as opened:
+    with open_store(store, create=True) as opened, opened.transaction():
         lines = _import(opened, sound)
     return _partly(RunOutcome(lines=tuple(lines), notes=_broken_lines(plugins)), problems)
 
@@ -73,14 +74,14 @@ def import_sessions(paths: Sequence[Path], store: Path, keep_going: bool, progre
 def analyse_store(store: Path, progress: Progress) -> RunOutcome:
     """Analyse the newest revision of every session in the store."""
     plugins = load_plugins()
-    with open_store(store, create=False) as opened:
+    with open_store(store, create=False) as opened, opened.transaction():
         return _analyse(opened, _known_ids(opened), plugins, progress)
 
 
 def report_store(store: Path, out: Path, progress: Progress) -> RunOutcome:
     """Report every session in the store; what is not analysed yet is analysed first."""
     plugins = load_plugins()
-    with open_store(store, create=False) as opened:
+    with open_store(store, create=False) as opened, opened.transaction():
         ids = _known_ids(opened)
         check_writable(out)
         outcome = _analyse(opened, ids, plugins, progress)
@@ -101,53 +102,66 @@ def list_plugins() -> PluginList:
 def _read_all(
     paths: Sequence[Path], plugins: Plugins, keep_going: bool, progress: Progress
 ) -> tuple[list[SessionContent], list[FairHearingError]]:
-    folders = [folder for path in paths for folder in find_session_folders(path)]
+    folders, problems = _find_folders(paths)
     contents = []
     for index, folder in enumerate(folders):
         progress.step("reading", index, len(folders))
         contents.append(read_folder(folder, plugins.importers))
     progress.step("reading", len(folders), len(folders))
-    problems = [_in_folder(problem, content) for content in contents for problem in content.problems]
-    problems += _doubled_ids(contents)
-    sound = [content for content in contents if content.session is not None and not content.problems]
-    if problems and (not keep_going or not sound or _doubled_ids(contents)):
-        raise Faults(problems)
+    problems += [_in_folder(problem, content.folder) for content in contents for problem in content.problems]
+    doubled = _doubled_ids(contents)
+    problems += doubled.values()
+    sound = [c for c in contents if c.session is not None and not c.problems and c.session.id not in doubled]
+    if problems and (not keep_going or not sound):
+        raise Faults(problems) if len(problems) > 1 else problems[0]
     return sound, problems
 
 
-def _in_folder(problem: FairHearingError, content: SessionContent) -> FairHearingError:
-    where = f"{content.folder.name}/{problem.where}"
+def _find_folders(paths: Sequence[Path]) -> tuple[list[Path], list[FairHearingError]]:
+    """Every session folder once, and the paths at which there is none."""
+    folders: dict[Path, Path] = {}
+    problems: list[FairHearingError] = []
+    for path in paths:
+        try:
+            for folder in find_session_folders(path):
+                folders.setdefault(folder.resolve(), folder)
+        except ManifestProblem as problem:
+            problems.append(problem)
+    return list(folders.values()), problems
+
+
+def _in_folder(problem: FairHearingError, folder: Path) -> FairHearingError:
+    """The problem with its session folder named, as it was typed, before the file."""
+    where = problem.where if problem.where.startswith(str(folder)) else f"{folder.as_posix()}/{problem.where}"
     return type(problem)(problem.what, where=where, try_=problem.try_)
 
 
-def _doubled_ids(contents: Sequence[SessionContent]) -> list[FairHearingError]:
-    seen: dict[str, Path] = {}
-    problems: list[FairHearingError] = []
+def _doubled_ids(contents: Sequence[SessionContent]) -> dict[str, FairHearingError]:
+    """A problem for every session id that more than one folder has."""
+    folders: dict[str, list[Path]] = {}
     for content in contents:
-        if content.session is None:
-            continue
-        first = seen.setdefault(content.session.id, content.folder)
-        if first.resolve() != content.folder.resolve():
-            problems.append(
-                ManifestProblem(
-                    f"two of the sessions given have the id {content.session.id!r}",
-                    where=f"{first.name}/session.toml and {content.folder.name}/session.toml",
-                    try_="give each session an id of its own, or give only one of the folders",
-                )
-            )
-    return problems
+        if content.session is not None:
+            folders.setdefault(content.session.id, []).append(content.folder)
+    return {
+        session_id: ManifestProblem(
+            f"{len(places)} of the sessions given have the id {session_id!r}",
+            where=" and ".join(f"{place.as_posix()}/{MANIFEST_NAME}" for place in places),
+            try_="give each session an id of its own, or give only one of the folders",
+        )
+        for session_id, places in folders.items()
+        if len(places) > 1
+    }
 
 
 def _import(store: Store, contents: Sequence[SessionContent]) -> list[str]:
     lines = []
-    with store.transaction():
-        for content in contents:
-            revision = write_session(store, content)
-            assert content.session is not None
-            lines.append(
-                f"{content.session.id}: revision {revision}, {len(content.takes)} measurements, "
-                f"{sum(len(sheet.trials) for sheet in content.sheets)} trials"
-            )
+    for content in contents:
+        revision = write_session(store, content)
+        assert content.session is not None
+        lines.append(
+            f"{content.session.id}: revision {revision}, {len(content.takes)} measurements, "
+            f"{sum(len(sheet.trials) for sheet in content.sheets)} trials"
+        )
     return lines
 
 
@@ -169,8 +183,7 @@ def _analyse(store: Store, ids: Sequence[str], plugins: Plugins, progress: Progr
         kept = read_results(store, session_id, stored.revision)
         results = analyse_session(stored, plugins.analysers, kept)
         new = {key: result for key, result in results.items() if kept.get(key) != result}
-        with store.transaction():
-            write_results(store, {session_id: stored.revision}, new)
+        write_results(store, {session_id: stored.revision}, new)
         notes += [f"{session_id}: {result.problem}" for result in results.values() if result.problem]
         lines += _answers(session_id, tuple(results.values()))
     progress.step("analysing", len(ids), len(ids))
@@ -207,13 +220,19 @@ def _report(
         software=_software(),
     )
     progress.step("reporting", 0, 1)
-    report = write_report(inputs, plugins.reporters, out)
+    report = write_report(inputs, plugins.reporters, out, _reserved(store.path, out))
     progress.step("reporting", 1, 1)
     return RunOutcome(
         exit_code=before.exit_code,
         lines=(*before.lines, str(report.main)),
         notes=(*before.notes, *report.problems),
     )
+
+
+def _reserved(store: Path, out: Path) -> list[str]:
+    """The path of the store in the report folder, if it lies there: no reporter may write over it."""
+    place, root = store.resolve(), out.resolve()
+    return [place.relative_to(root).as_posix()] if place.is_relative_to(root) else []
 
 
 def _partly(outcome: RunOutcome, problems: Sequence[FairHearingError]) -> RunOutcome:

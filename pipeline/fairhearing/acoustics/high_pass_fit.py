@@ -160,9 +160,8 @@ def _thinned(change: Change) -> npt.NDArray[np.intp]:
 
 
 def _from_fit(fit: HighPassFit, model: Model, n_sets: int) -> FloatArray:
-    columns: Sequence[FloatArray] = (
-        ([fit.corner_hz] if model.in_condition else [])
-        + ([fit.reference_corner_hz] if model.in_reference and fit.reference_corner_hz is not None else [])
+    columns: Sequence[FloatArray] = ([fit.corner_hz] if model.in_condition else []) + (
+        [fit.reference_corner_hz] if model.in_reference and fit.reference_corner_hz is not None else []
     )
     parameters = np.log(np.column_stack(columns))
     if model.free_order:
@@ -170,9 +169,7 @@ def _from_fit(fit: HighPassFit, model: Model, n_sets: int) -> FloatArray:
     return np.broadcast_to(parameters, (n_sets, parameters.shape[1])).copy()
 
 
-def _shape_and_slopes(
-    frequency_hz: FloatArray, model: Model, parameters: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _shape_and_slopes(frequency_hz: FloatArray, model: Model, parameters: FloatArray) -> tuple[FloatArray, FloatArray]:
     """The model without gains (n_sets, n) and its derivatives (n_sets, n_parameters, n)."""
     order = parameters[:, -1:] if model.free_order else np.ones((len(parameters), 1))
     shape = np.zeros((len(parameters), len(frequency_hz)))

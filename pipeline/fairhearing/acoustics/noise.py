@@ -13,9 +13,7 @@ FloatArray = npt.NDArray[np.float64]
 SCATTER_IS_NOISE_BELOW_HZ = 200.0
 
 
-def scatter_noise_power(
-    frequency_hz: FloatArray, power: FloatArray, phase_deg: FloatArray | None = None
-) -> FloatArray:
+def scatter_noise_power(frequency_hz: FloatArray, power: FloatArray, phase_deg: FloatArray | None = None) -> FloatArray:
     r"""Noise power of one take, estimated from repeats below 200 Hz; 0 above.
 
     Without phase :math:`N = M - \sqrt{M^2 - V}`, M and V mean and variance of the power over the repeats: for a steady

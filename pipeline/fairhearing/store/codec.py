@@ -6,6 +6,7 @@ import dataclasses
 import json
 import types
 from collections.abc import Mapping, Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
 
@@ -43,7 +44,7 @@ def _typed(kind: Any, value: Any) -> Any:
     if origin in (Union, types.UnionType):
         return _typed_union(get_args(kind), value)
     if dataclasses.is_dataclass(kind):
-        hints = get_type_hints(kind)
+        hints = _hints(kind)
         return kind(**{name: _typed(hints[name], entry) for name, entry in value.items() if name in hints})  # type: ignore[operator]
     if origin is tuple:
         return _typed_tuple(get_args(kind), value)
@@ -56,6 +57,11 @@ def _typed(kind: Any, value: Any) -> Any:
     if kind is float and isinstance(value, int):
         return float(value)
     return value
+
+
+@cache
+def _hints(kind: type) -> dict[str, Any]:
+    return get_type_hints(kind)
 
 
 def _typed_union(options: tuple[Any, ...], value: Any) -> Any:

@@ -39,12 +39,17 @@ class Store:
 def open_store(path: Path, *, create: bool) -> Iterator[Store]:
     """The store at `path`; made, with its folders, if `create` and it is not there.
 
+    A store that was made here and holds no session at the end of a failed block is taken away again.
+
     Raises
     ------
     StoreProblem
-        It is missing and `create` is false, held by another process, no store, or from a later version.
+        It is missing and `create` is false, held by another process, no store, from a later version, or cannot be
+        read or written.
     """
-    if not create and not path.is_file():
+    import duckdb
+
+    if not create and not path.exists():
         raise StoreProblem(
             f"there is no store {path.name!r}",
             where=str(path),
@@ -57,15 +62,34 @@ def open_store(path: Path, *, create: bool) -> Iterator[Store]:
     except BaseException:
         _remove(made)
         raise
+    useless = False
     try:
-        _prepare(connection, path, new)
+        _prepare(connection, path)
         yield Store(path, connection)
+    except BaseException as error:
+        useless = new and _is_empty(connection)
+        if isinstance(error, (duckdb.IOException, duckdb.FatalException, duckdb.SerializationException)):
+            raise _cannot_open(path, str(error)) from error
+        raise
     finally:
         connection.close()
+        if useless:
+            path.unlink(missing_ok=True)
+            _remove(made)
+
+
+def _is_empty(connection: duckdb.DuckDBPyConnection) -> bool:
+    import duckdb
+
+    try:
+        row = connection.execute("SELECT count(*) FROM sessions").fetchone()
+    except duckdb.Error:
+        return True
+    return row == (0,)
 
 
 def _make_parents(path: Path) -> list[Path]:
-    made = []
+    made: list[Path] = []
     for folder in reversed([path.parent, *path.parent.parents]):
         if not folder.exists():
             try:
@@ -83,7 +107,10 @@ def _make_parents(path: Path) -> list[Path]:
 
 def _remove(folders: list[Path]) -> None:
     for folder in reversed(folders):
-        folder.rmdir()
+        try:
+            folder.rmdir()
+        except OSError:  # something else has come to lie in it
+            return
 
 
 def _connect(path: Path) -> duckdb.DuckDBPyConnection:
@@ -115,25 +142,31 @@ def _cannot_open(path: Path, message: str) -> StoreProblem:
             try_="update fairhearing and its packages, or use another store",
         )
     return StoreProblem(
-        f"the store cannot be opened ({_first_line(message)})",
+        f"the store {path.name!r} cannot be used: {_reason(path, message)}",
         where=str(path),
         try_="give the path of a store that fairhearing wrote, or of a new one in a folder you may write to",
     )
+
+
+def _reason(path: Path, message: str) -> str:
+    """What is wrong with the file, from itself where that is plain, else from the database's message."""
+    if path.is_dir():
+        return "it is a folder"
+    if path.is_file() and "not a valid" in message:
+        return "it is no database; " + (f"it has {path.stat().st_size} bytes" if path.stat().st_size else "it is empty")
+    return _first_line(message)
 
 
 def _first_line(message: str) -> str:
     return message.strip().splitlines()[0] if message.strip() else "no reason given"
 
 
-def _prepare(connection: duckdb.DuckDBPyConnection, path: Path, new: bool) -> None:
+def _prepare(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
     tables = {row[0] for row in connection.execute("SELECT table_name FROM duckdb_tables()").fetchall()}
     if not tables:
-        _create(connection, path, new)
+        _create(connection, path)
         return
-    version = None
-    if "meta" in tables:
-        row = connection.execute("SELECT value FROM meta WHERE key = 'schema_version'").fetchone()
-        version = int(row[0]) if row is not None and str(row[0]).isdigit() else None
+    version = _schema_version(connection)
     if version is None:
         raise StoreProblem(
             f"this database is no store of fairhearing: it holds {', '.join(sorted(tables)[:3])}",
@@ -148,7 +181,18 @@ def _prepare(connection: duckdb.DuckDBPyConnection, path: Path, new: bool) -> No
         )
 
 
-def _create(connection: duckdb.DuckDBPyConnection, path: Path, new: bool) -> None:
+def _schema_version(connection: duckdb.DuckDBPyConnection) -> int | None:
+    """The version that the store says it has; None if it says none, as a foreign database does."""
+    import duckdb
+
+    try:
+        row = connection.execute("SELECT value FROM meta WHERE key = 'schema_version'").fetchone()
+    except (duckdb.CatalogException, duckdb.BinderException):
+        return None
+    return int(row[0]) if row is not None and str(row[0]).isdecimal() else None
+
+
+def _create(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
     import duckdb
 
     try:
@@ -157,7 +201,4 @@ def _create(connection: duckdb.DuckDBPyConnection, path: Path, new: bool) -> Non
         connection.execute("INSERT INTO meta VALUES ('schema_version', ?)", [str(SCHEMA_VERSION)])
         connection.execute("COMMIT")
     except duckdb.Error as error:
-        connection.close()
-        if new:
-            path.unlink(missing_ok=True)
         raise _cannot_open(path, str(error)) from error

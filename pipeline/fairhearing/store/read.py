@@ -70,8 +70,9 @@ def read_results(store: Store, session_id: str, revision: int) -> dict[str, Anal
     return {str(key): decode(AnalyserResult, text) for key, text in rows}
 
 
-def _array(values: Sequence[float] | npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    array = np.array(values, dtype=np.float64)
+def _array(values: object) -> npt.NDArray[np.float64]:
+    # A list with a NULL comes as a masked array, whose plain copy would hold 0.0 in its place.
+    array: npt.NDArray[np.float64] = np.ma.filled(np.ma.array(values, dtype=np.float64, copy=True), np.nan)
     array.setflags(write=False)
     return array
 
@@ -95,7 +96,7 @@ def _take(row: dict[str, object], grids: dict[str, npt.NDArray[np.float64]]) -> 
     phase = row["phase_deg"]
     curve = ResponseCurve(
         frequency_hz=grids[str(row["grid_sha256"])],
-        level_db=_array(row["level_db"]),  # type: ignore[arg-type]
+        level_db=_array(row["level_db"]),
         phase_deg=_array(phase) if isinstance(phase, np.ndarray) else None,
     )
     return Take(

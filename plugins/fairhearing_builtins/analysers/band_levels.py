@@ -110,7 +110,8 @@ def left_out_caveat(bands: FieldBands, comparison: Comparison, chosen: BoolArray
 
 def enough(usable: BoolArray, chosen: BoolArray) -> bool:
     """Whether at least two thirds of the chosen bands are usable (and there is any)."""
-    return bool(chosen.any()) and np.count_nonzero(usable) >= SHARE_OF_BANDS * np.count_nonzero(chosen) - 1e-9
+    n_chosen, n_usable = int(np.count_nonzero(chosen)), int(np.count_nonzero(usable))
+    return n_chosen > 0 and n_usable >= SHARE_OF_BANDS * n_chosen - 1e-9
 
 
 def _names(nominal_hz: set[float]) -> str:

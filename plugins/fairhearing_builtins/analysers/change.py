@@ -44,7 +44,7 @@ class Change:
     version = "1"
     quantities = frozenset({"level_change", "guard_band_change"})
     needs = Needs(kinds=frozenset({"response", "impulse", "sweep", "noise"}))
-    symmetries = (
+    symmetries: tuple[Symmetry, ...] = (
         Symmetry(kind="swap-conditions-negates", quantities=quantities),
         Symmetry(kind="common-gain-invariant", quantities=quantities),
         Symmetry(kind="row-order-invariant", quantities=quantities),
@@ -144,6 +144,7 @@ def _change_finding(
 def _guard_band(inputs: Inputs, comparison: Comparison, bands: FieldBands | None) -> list[Finding]:
     """Over seats and per seat."""
     per_band: dict[int, Estimates] = {}
+    found: dict[int, Estimate | None]
     lacking: Mapping[str | None, str] = {}
     chosen = np.zeros(0, dtype=bool)
     if bands is not None:
@@ -152,9 +153,7 @@ def _guard_band(inputs: Inputs, comparison: Comparison, bands: FieldBands | None
     seats: list[str | None] = [None, *(seat.id for seat in inputs.session.seats)]
     findings = []
     for seat in seats:
-        found = {
-            index: one.over_seats if seat is None else one.by_seat.get(seat) for index, one in per_band.items()
-        }
+        found = {index: one.over_seats if seat is None else one.by_seat.get(seat) for index, one in per_band.items()}
         there = {index: estimate for index, estimate in found.items() if estimate is not None}
         if bands is None or seat in lacking or not there:
             reason = lacking.get(seat) or reason_missing(bands, comparison, seat)
@@ -178,7 +177,7 @@ def _guard_estimates(
         guard = bands.usable(place, comparison, chosen)
         if enough(mid, middle) and enough(guard, chosen):
             usable[place], centre[place] = guard, mid
-    found = np.flatnonzero(np.any(list(usable.values()), axis=0)) if usable else []
+    found: list[int] = np.flatnonzero(np.any(list(usable.values()), axis=0)).tolist() if usable else []
     result = {}
     for index in found:
         values, repeats = {}, {}
@@ -194,9 +193,7 @@ def _guard_estimates(
                 takes = bands.cells[place, name].take_db
                 repeats[place, name] = takes[:, index] - takes[:, centre[place]].mean(axis=1)
         parts = parts_of(bands.field, names, values, repeats)
-        result[int(index)] = estimates(
-            parts, seats_that_count(inputs), inputs.session.criteria, comparisons=len(found)
-        )
+        result[index] = estimates(parts, seats_that_count(inputs), inputs.session.criteria, comparisons=len(found))
     lacking = {
         place.seat: reason_missing(bands, comparison, place.seat)
         for place in bands.field.places(comparison)
@@ -222,7 +219,7 @@ def _guard_finding(
         verdict = "touched"
     elif verdicts and all(v == "untouched" for v in verdicts):
         verdict = "untouched"
-    named = ()
+    named: tuple[str, ...] = ()
     if bands is not None and largest is not None:
         named = (f"the largest change is in the band of {bands.bands.nominal_hz[largest]:g} Hz",)
     low, high = (estimate.low, estimate.high) if estimate else (None, None)

@@ -56,7 +56,9 @@ def _curve(
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Smoothed level over the seat's channels: of the energy mean, and the lowest and highest take."""
     grid = chart_grid(min((field.grids[place] for place in places), key=len))
-    levels, lows, highs = [], [], []
+    levels: list[FloatArray] = []
+    lows: list[FloatArray] = []
+    highs: list[FloatArray] = []
     for place in places:
         own = field.grids[place]
         cell = field.cells[place, condition]

@@ -123,7 +123,9 @@ class Fitted:
         return bool(self.fit.at_bound[0])
 
 
-def fit_places(field: Field, comparison: Comparison, places: Sequence[Place], model: Model, min_snr_db: float) -> Fitted | None:
+def fit_places(
+    field: Field, comparison: Comparison, places: Sequence[Place], model: Model, min_snr_db: float
+) -> Fitted | None:
     """The fit over places with one corner and a gain for each, and again without each repeat."""
     data = left_out(field, comparison, places, min_snr_db)
     if data is None:

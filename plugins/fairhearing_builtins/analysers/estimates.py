@@ -163,9 +163,7 @@ def interval(
     if not math.isfinite(half):
         return Estimate(value=value, low=None, high=None, n=n, caveats=(*caveats, FEW_REPEATS_CAVEAT))
     power = half_width(spread, factor, 2 * POWER - 1, extra_variance)
-    return Estimate(
-        value=value, low=value - half, high=value + half, n=n, caveats=caveats, detectable=half + power
-    )
+    return Estimate(value=value, low=value - half, high=value + half, n=n, caveats=caveats, detectable=half + power)
 
 
 def within(low: float | None, high: float | None, tolerance: float, words: tuple[str, str]) -> str:

@@ -34,7 +34,7 @@ class Filter:
         }
     )
     needs = Needs(kinds=frozenset({"response", "impulse", "sweep", "noise"}))
-    symmetries = (
+    symmetries: tuple[Symmetry, ...] = (
         Symmetry(kind="common-gain-invariant", quantities=quantities),
         Symmetry(kind="row-order-invariant", quantities=quantities),
         Symmetry(kind="relabel-seats-invariant", quantities=quantities),

@@ -31,7 +31,11 @@ def corner_chart(inputs: Inputs, comparison: Comparison, fits: FilterFits) -> li
                 curve = curve + loss_db(grid, over.fit.reference_corner_hz[:1], one)
             _add(columns, grid, curve.tolist(), "fitted", _name(place, fits.field.point))
     labels = f"{comparison.condition.label} minus {comparison.reference.label}"
-    said = f"; the fitted corner is {over.fit.corner_hz[0]:.1f} Hz" if fitted and over is not None else "; no corner was fitted"
+    said = (
+        f"; the fitted corner is {over.fit.corner_hz[0]:.1f} Hz"
+        if fitted and over is not None
+        else "; no corner was fitted"
+    )
     return [
         ChartRequest(
             name=f"corner-{comparison.condition.id}",

@@ -53,7 +53,7 @@ def chain_findings(comparison: Comparison) -> list[Finding]:
                 given,
                 condition,
                 reference,
-                "10 lg 2 below the passband maximum of source, capacitor, cable and amplifier input (0 where not stated)",
+                "10 lg 2 below the passband maximum of source, capacitor, cable and input (0 where not stated)",
                 "the chain does not state the capacitor and amplifier_input_kohm",
             ),
         ]
@@ -182,7 +182,7 @@ class _Maker:
 
     def order(self) -> Finding:
         """filter_order with its verdict."""
-        caveat = ()
+        caveat: tuple[str, ...] = ()
         if self.is_null and self.fits.lowest_hz is not None:
             caveat = (f"{NO_FILTER} ({self.fits.lowest_hz:.1f} Hz)",)
         elif self.fits.order is None:
@@ -196,9 +196,7 @@ class _Maker:
             caveats=caveat,
         )
 
-    def corners(
-        self, statistic: Statistic, parameter: int, condition: str, reference: str | None
-    ) -> list[Finding]:
+    def corners(self, statistic: Statistic, parameter: int, condition: str, reference: str | None) -> list[Finding]:
         """corner_frequency over seats, per seat and per channel."""
         families: list[tuple[str, dict[str, Fitted]]] = [
             ("seat", dict(self.fits.by_seat)),
@@ -321,9 +319,7 @@ class _Maker:
 
     def no_filter_named(self) -> Finding:
         """The condition's corner where only the reference has a filter."""
-        return self.finding(
-            "corner_frequency", "Hz", None, caveats=("the chain of this condition names no filter",)
-        )
+        return self.finding("corner_frequency", "Hz", None, caveats=("the chain of this condition names no filter",))
 
     def gains(self) -> list[Finding]:
         """passband_gain over seats and per seat."""
@@ -339,7 +335,9 @@ class _Maker:
             if reason is None and fitted is not None:
                 value = estimate(fitted, among, mean_gain, self.criteria, None)
             caveats = () if reason is None else (reason,)
-            findings.append(self.finding("passband_gain", "dB", value, seat=seat, method="g of the fit", caveats=caveats))
+            findings.append(
+                self.finding("passband_gain", "dB", value, seat=seat, method="g of the fit", caveats=caveats)
+            )
         return findings
 
 

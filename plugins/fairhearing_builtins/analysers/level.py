@@ -23,6 +23,7 @@ from fairhearing_builtins.analysers.estimates import Estimate, within
 from fairhearing_builtins.analysers.range_means import RangeMean, range_mean, reason_missing
 
 HIDDEN = "measure with the subwoofer playing"
+_HIDDEN_CAVEATS: tuple[str, ...] = (HIDDEN,)
 METHOD = (
     "mean of the third-octave changes {low:g}-{high:g} Hz (IEC 61260-1), plus trims; t interval from repeats, "
     "standard deviations pooled over seats, channels and conditions"
@@ -36,7 +37,7 @@ class Level:
     version = "1"
     quantities = frozenset({"level_difference", "bass_level_difference"})
     needs = Needs(kinds=frozenset({"response", "impulse", "sweep", "noise"}))
-    symmetries = (
+    symmetries: tuple[Symmetry, ...] = (
         Symmetry(kind="swap-conditions-negates", quantities=quantities),
         Symmetry(kind="common-gain-invariant", quantities=quantities),
         Symmetry(kind="row-order-invariant", quantities=quantities),
@@ -128,7 +129,7 @@ def _finding(
 ) -> Finding:
     criteria = inputs.session.criteria
     if hidden:
-        estimate, caveats = None, (HIDDEN,)
+        estimate, caveats = None, _HIDDEN_CAVEATS
     elif estimate is None:
         caveats = (reason_missing(bands, comparison, seat),)
     else:
@@ -158,9 +159,7 @@ def _finding(
 
 def _chart(inputs: Inputs, comparison: Comparison, findings: Sequence[Finding]) -> list[ChartRequest]:
     """The level match with its tolerance."""
-    shown = [
-        f for f in findings if f.quantity == "level_difference" and f.value is not None and f.channel is None
-    ]
+    shown = [f for f in findings if f.quantity == "level_difference" and f.value is not None and f.channel is None]
     if not shown:
         return []
     tolerance = inputs.session.criteria.level_tolerance_db
@@ -170,7 +169,7 @@ def _chart(inputs: Inputs, comparison: Comparison, findings: Sequence[Finding]) 
         ChartRequest(
             name=f"level-{comparison.condition.id}",
             title=f"Level match, {comparison.condition.label} against {comparison.reference.label}",
-            alternative=f"Mid-band level difference with its interval, and the tolerance of {tolerance:g} dB: {stated}.",
+            alternative=f"Mid-band level difference with its interval; tolerance {tolerance:g} dB: {stated}.",
             form="interval",
             data={
                 "place": rows,

@@ -6,7 +6,18 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from fairhearing.api import Analyser, ChartRequest, Comparison, Criteria, Finding, Inputs, Needs, Result, Symmetry, hookimpl
+from fairhearing.api import (
+    Analyser,
+    ChartRequest,
+    Comparison,
+    Criteria,
+    Finding,
+    Inputs,
+    Needs,
+    Result,
+    Symmetry,
+    hookimpl,
+)
 from fairhearing.statistics.pooled import pool
 from fairhearing_builtins.analysers.band_levels import FieldBands, band_levels, left_out_caveat
 from fairhearing_builtins.analysers.cells import Place, bass_is_hidden, heard_field, seats_that_count
@@ -52,7 +63,7 @@ class Target:
         {"target_deviation", "target_deviation_change", "seat_spread_change", "smallest_detectable_change"}
     )
     needs = Needs(kinds=frozenset({"response", "impulse", "sweep", "noise"}), points=frozenset({"seat"}))
-    symmetries = (
+    symmetries: tuple[Symmetry, ...] = (
         Symmetry(
             kind="swap-conditions-negates", quantities=frozenset({"target_deviation_change", "seat_spread_change"})
         ),
@@ -158,9 +169,7 @@ class _Comparison:
     ) -> list[Finding]:
         """The change per seat and over seats; over seats `improved` only if no seat that counts is worse."""
         smallest = self.criteria.smallest_change_db
-        verdicts = {
-            seat: with_sign(e.low, e.high, smallest) if e else "undecided" for seat, e in self._rows(change)
-        }
+        verdicts = {seat: with_sign(e.low, e.high, smallest) if e else "undecided" for seat, e in self._rows(change)}
         counted = {seat.id for seat in seats_that_count(self.inputs)}
         worse = [seat for seat, verdict in verdicts.items() if seat in counted and verdict == "worse"]
         losers: tuple[str, ...] = ()
@@ -243,7 +252,8 @@ class _Comparison:
         )
 
     def _spread(self, *, shape: bool) -> Finding:
-        estimate, caveats = self._spread_estimate(shape=shape), ()
+        estimate = self._spread_estimate(shape=shape)
+        caveats: tuple[str, ...] = ()
         if estimate is None and self.bands is not None:
             caveats = ("fewer than two seats that count have usable bass bands in both conditions",)
         verdict = with_sign(estimate.low, estimate.high, self.criteria.smallest_change_db) if estimate else "undecided"

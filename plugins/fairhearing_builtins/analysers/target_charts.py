@@ -18,12 +18,10 @@ def target_chart(inputs: Inputs, comparison: Comparison, findings: Sequence[Find
     if not shown:
         return []
     shown.sort(key=lambda f: f.condition != comparison.reference.id)
-    order = {None: -1, **{seat.id: k for k, seat in enumerate(inputs.session.seats)}}
-    shown.sort(key=lambda f: order[f.seat])
+    order: dict[str | None, int] = {seat.id: k for k, seat in enumerate(inputs.session.seats)}
+    shown.sort(key=lambda f: order.get(f.seat, -1))
     rows = [f.seat or "all seats" for f in shown]
-    said = "; ".join(
-        f"{row}, {labels[str(f.condition)]}: {f.value:.1f} dB" for row, f in zip(rows, shown, strict=True)
-    )
+    said = "; ".join(f"{row}, {labels[str(f.condition)]}: {f.value:.1f} dB" for row, f in zip(rows, shown, strict=True))
     target = inputs.session.criteria.target
     name = "flat" if target == "flat" else target
     return [

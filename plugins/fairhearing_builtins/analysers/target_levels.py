@@ -71,13 +71,15 @@ def levelled(relative: RelativeLevels, place: Place, name: str, *, shape: bool) 
     """Band levels less target and less a (rows as in `levels`), a from the mid-band or from the bass itself."""
     rows = relative.levels[place, name]
     mask = relative.bass[place] if shape else relative.middle[place]
-    return rows - rows[:, mask].mean(axis=1, keepdims=True)
+    level: FloatArray = rows[:, mask].mean(axis=1, keepdims=True)
+    return rows - level
 
 
 def deviations(relative: RelativeLevels, place: Place, name: str, *, shape: bool) -> FloatArray:
     """Root mean square over the bass bands: entry 0 with all repeats, then without each one; dB."""
     rows = levelled(relative, place, name, shape=shape)[:, relative.bass[place]]
-    return np.sqrt(np.mean(rows**2, axis=1))
+    mean: FloatArray = np.mean(rows**2, axis=1)
+    return np.sqrt(mean)
 
 
 def spreads(

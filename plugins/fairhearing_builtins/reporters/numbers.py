@@ -2,7 +2,8 @@
 
 The rule: dB, octaves and milliseconds to two decimals; shares in percent, whole; a p-value to three decimals, below
 0.001 to one significant digit; everything else to three significant digits of the value, the ends of its interval to as
-many decimals, and up to two more where those would read alike. Nothing is rounded to the left of the decimal point. A share that is not 0 or 1 never reads so.
+many decimals, and one more where value and ends would read alike. Nothing is rounded to the left of the decimal
+point. A share that is not 0 or 1 never reads so.
 """
 
 from __future__ import annotations
@@ -21,7 +22,6 @@ SHARES = frozenset({"proportion_correct", "subsonic_share"})
 MINUS = "\u2212"
 NARROW = "\u202f"  # narrow no-break space, between a number and its unit
 MOST_DECIMALS = 9
-MOST_MORE = 2  # decimals that a narrow interval adds
 
 
 def is_share(finding: Finding) -> bool:
@@ -72,15 +72,10 @@ def decimals_of(finding: Finding, field: str, number: float) -> int:
     if field not in ("value", "low", "high"):
         return _significant(number, 3)
     decimals = _decimals_for_reading(finding, number)
-    low, high = finding.low, finding.high
-    if low is None or high is None or low == high:
-        return decimals
-    # An interval so narrow that its ends read alike gets more decimals, within reason.
-    scale = scale_of(finding, "value")
-    for more in range(MOST_MORE):
-        if rounded(low * scale, decimals + more) != rounded(high * scale, decimals + more):
-            return decimals + more
-    return decimals + MOST_MORE
+    # Where value and ends would read alike the interval is narrow: one decimal more.
+    ends = {end * scale_of(finding, "value") for end in (finding.low, finding.value, finding.high) if end is not None}
+    alike = len({rounded(end, decimals) for end in ends}) < len(ends)
+    return decimals + 1 if alike else decimals
 
 
 def _decimals_for_reading(finding: Finding, number: float) -> int:

@@ -17,7 +17,7 @@ from fairhearing_builtins.reporters.chart_look import OKABE_ITO, axis_title, log
 from fairhearing_builtins.reporters.charts import vega_lite
 from fairhearing_builtins.reporters.svg import svg
 
-from .build_report import (
+from .build_charts import (
     corner_chart,
     foreign_chart,
     level_chart,

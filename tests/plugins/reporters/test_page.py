@@ -17,7 +17,8 @@ from fairhearing_builtins.reporters import svg, words
 from fairhearing_builtins.reporters.page import Page, fairhearing_reporters
 from fairhearing_builtins.reporters.svg import script_bundle
 
-from .build_report import HALL, STUDY, both, corner_chart, hall, measured, study
+from .build_charts import corner_chart
+from .build_report import HALL, STUDY, both, hall, measured, study
 from .conftest import rendered
 from .read_page import Element, loose_digits, read, shown_numbers
 
