@@ -114,7 +114,7 @@ class Needs:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Take:
-    """One measured curve with what it is of. Arrays are read-only; `in_place`: the microphone was not moved between repeats."""
+    """One measured curve with what it is of. Arrays are read-only; `in_place`: no microphone moved between repeats."""
 
     kind: Kind
     point: Point

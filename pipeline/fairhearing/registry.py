@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -10,7 +11,8 @@ from importlib.metadata import EntryPoint, entry_points
 import pluggy
 
 from fairhearing import hookspecs
-from fairhearing.contracts import Analyser, Importer, Reporter
+from fairhearing.contracts import Analyser, Importer, Needs, Reporter
+from fairhearing.errors import nearest
 
 KINDS = ("importer", "analyser", "reporter")
 
@@ -76,8 +78,10 @@ def load_plugins() -> Plugins:
     for entry_point in found:
         try:
             offers += _load_one(entry_point)
-        except Exception as error:  # a plug-in's module may fail in any way
-            broken.append(_broken(entry_point, str(error) or type(error).__name__))
+        except (Exception, SystemExit) as error:  # a plug-in's module may fail in any way
+            broken.append(
+                _broken(entry_point, f"{type(error).__name__}: {error}" if str(error) else type(error).__name__)
+            )
     offers, doubled = _without_doubles(offers)
     analysers, circular = _in_order([o for o in offers if o.kind == "analyser"])
     broken += doubled + circular
@@ -101,7 +105,10 @@ def _load_one(entry_point: EntryPoint) -> list[_Offer]:
     manager = pluggy.PluginManager(hookspecs.PROJECT)
     manager.add_hookspecs(hookspecs)
     manager.register(entry_point.load(), name=entry_point.name)
-    manager.check_pending()
+    try:
+        manager.check_pending()
+    except pluggy.PluginValidationError as error:
+        raise _mistyped(error) from error
     kinds = (
         ("importer", manager.hook.fairhearing_importers, Importer),
         ("analyser", manager.hook.fairhearing_analysers, Analyser),
@@ -110,12 +117,34 @@ def _load_one(entry_point: EntryPoint) -> list[_Offer]:
     offers = []
     for kind, hook, protocol in kinds:
         for plugin in [plugin for several in hook() for plugin in several]:
-            if not isinstance(plugin, protocol):
-                raise TypeError(f"{plugin!r} is no {kind}: it lacks {', '.join(_missing(plugin, protocol))}")
+            _check(plugin, kind, protocol)
             offers.append(_Offer(kind, plugin, entry_point))
     if not offers:
         raise ValueError("it offers nothing: no hook of it returned a plug-in")
     return offers
+
+
+def _mistyped(error: pluggy.PluginValidationError) -> TypeError:
+    word = re.search(r"unknown hook '(\w+)'", str(error))
+    if word is None:
+        return TypeError(str(error))
+    known = [name for name in vars(hookspecs) if name.startswith(f"{hookspecs.PROJECT}_")]
+    return TypeError(f"{word[1]!r} is no hook; {nearest(word[1], known)}")
+
+
+def _check(plugin: object, kind: str, protocol: type) -> None:
+    """Raise for what could not be called or put in order later."""
+    if isinstance(plugin, type):
+        raise TypeError(
+            f"{plugin.__name__} is a class: the hook returns a list of {kind}s, so write {plugin.__name__}()"
+        )
+    if not isinstance(plugin, protocol):
+        raise TypeError(f"{type(plugin).__name__} is no {kind}: it lacks {', '.join(_missing(plugin, protocol))}")
+    wanted: dict[str, type] = {"name": str, "version": str, "kinds": frozenset, "quantities": frozenset, "needs": Needs}
+    for name, form in wanted.items():
+        if name in protocol.__annotations__ and not isinstance(getattr(plugin, name), form):
+            value = getattr(plugin, name)
+            raise TypeError(f"{name} of the {kind} {type(plugin).__name__} is {value!r}, not a {form.__name__}")
 
 
 def _missing(plugin: object, protocol: type) -> list[str]:

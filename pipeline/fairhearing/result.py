@@ -74,7 +74,7 @@ class Axis:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
-    """A straight line in a chart: at `at` on the value axis ("y" for line, band and bar; "x" for interval and forest)."""
+    """A straight line in a chart, at `at` on the value axis: y for line, band and bar; x for interval and forest."""
 
     at: float
     label: str = ""

@@ -12,7 +12,7 @@ from pathlib import Path
 from fairhearing import __version__
 from fairhearing.analysing import analyse_session, unread_lines
 from fairhearing.contracts import ReportInputs, SessionContent
-from fairhearing.errors import FairHearingError, Faults, ManifestProblem, StoreProblem
+from fairhearing.errors import FairHearingError, Faults, InputProblem, ManifestProblem, StoreProblem
 from fairhearing.files import check_writable
 from fairhearing.importing import read_session as read_folder
 from fairhearing.manifest import MANIFEST_NAME, find_session_folders
@@ -113,7 +113,7 @@ def _read_all(
     problems += doubled.values()
     sound = [c for c in contents if c.session is not None and not c.problems and c.session.id not in doubled]
     if problems and (not keep_going or not sound):
-        raise Faults(problems) if len(problems) > 1 else problems[0]
+        raise Faults(problems)
     return sound, problems
 
 
@@ -132,8 +132,10 @@ def _find_folders(paths: Sequence[Path]) -> tuple[list[Path], list[FairHearingEr
 
 def _in_folder(problem: FairHearingError, folder: Path) -> FairHearingError:
     """The problem with its session folder named, as it was typed, before the file."""
-    where = problem.where if problem.where.startswith(str(folder)) else f"{folder.as_posix()}/{problem.where}"
-    return type(problem)(problem.what, where=where, try_=problem.try_)
+    if problem.where == str(folder):
+        return problem
+    where = f"{folder.as_posix()}/{problem.where}"
+    return InputProblem(problem.what, where=where, try_=problem.try_)
 
 
 def _doubled_ids(contents: Sequence[SessionContent]) -> dict[str, FairHearingError]:

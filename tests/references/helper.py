@@ -43,9 +43,7 @@ def load(identifier: str) -> Reference:
 
 def close(actual: float, expected: float, reference: Reference) -> bool:
     """Whether actual agrees with expected within the tolerance that came with the value."""
-    return math.isclose(
-        actual, expected, rel_tol=max(reference.tolerance_rel, 1e-15), abs_tol=reference.tolerance_abs
-    )
+    return math.isclose(actual, expected, rel_tol=max(reference.tolerance_rel, 1e-15), abs_tol=reference.tolerance_abs)
 
 
 def check(actual: float, expected: float, reference: Reference) -> None:

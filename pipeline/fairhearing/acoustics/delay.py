@@ -11,8 +11,8 @@ FloatArray = npt.NDArray[np.float64]
 
 # Fewer points leave room for more than one slope.
 FEWEST_POINTS = 8
-# A delay is looked for within +-LARGEST_DELAY_S: more than sound takes across any room, and a start by hand.
-LARGEST_DELAY_S = 0.2
+# A delay is looked for within +-LARGEST_DELAY_S: more than sound takes across a large hall.
+LARGEST_DELAY_S = 0.1
 # A constant phase within 45 degrees of 180 is called a turned polarity.
 TURNED_FROM_DEG = 135.0
 
@@ -26,18 +26,23 @@ class Delay:
 
 
 def delay_against(
-    frequency_hz: FloatArray, first: npt.NDArray[np.complex128], second: npt.NDArray[np.complex128]
+    frequency_hz: FloatArray,
+    first: npt.NDArray[np.complex128],
+    second: npt.NDArray[np.complex128],
+    weight: FloatArray | None = None,
 ) -> Delay:
     r"""Delay and constant phase of `second` against `first`.
 
-    The :math:`\tau, \varphi` of :math:`\arg(H_2 H_1^*) = \varphi - 2 \pi f \tau`, least squares weighted by
-    :math:`|H_2 H_1^*|`. The branch of the phase is found by bands that grow from the lowest frequencies, so that points
-    farther apart than a turn of the phase do no harm.
+    The :math:`\tau, \varphi` of :math:`\arg(H_2 H_1^*) = \varphi - 2 \pi f \tau`, least squares with the
+    weights of the frequencies. The branch of the phase is found in bands that grow from the lowest frequencies, where
+    points lie closest: it holds for delays below 0.1 s and below half the reciprocal of the closest spacing.
 
     Parameters
     ----------
     frequency_hz : (n,) hertz, rising, > 0, n >= 8
     first, second : (n,) complex, any unit
+    weight : (n,) > 0, or None
+        None: :math:`|H_2 H_1^*|`. With the same weights for all pairs, delays add up: a to c is a to b and b to c.
 
     Returns
     -------
@@ -63,8 +68,9 @@ def delay_against(
     if len(frequency_hz) < FEWEST_POINTS:
         raise ValueError(f"{len(frequency_hz)} frequencies; a delay needs {FEWEST_POINTS} or more")
     cross = second * np.conj(first)
-    weight = np.abs(cross)
-    if not weight.sum() > 0:
+    if weight is None:
+        weight = np.abs(cross)
+    if not np.abs(cross).sum() > 0:
         raise ValueError("a response is 0 throughout: it has no phase")
     delay_s = _coarse_delay_s(frequency_hz, cross)
     turned = cross * np.exp(2j * np.pi * frequency_hz * delay_s)
@@ -92,8 +98,9 @@ def is_turned(phase_deg: float) -> bool:
 
 def _coarse_delay_s(frequency_hz: FloatArray, cross: npt.NDArray[np.complex128]) -> float:
     """The delay that lines the phases up best, to within a small part of a turn over the whole band."""
-    width = min(10 / LARGEST_DELAY_S, float(frequency_hz[-1] - frequency_hz[0]))
-    best, reach = 0.0, LARGEST_DELAY_S
+    # Beyond half a turn between neighbouring points a delay cannot be told from its alias.
+    reach = min(LARGEST_DELAY_S, 0.5 / float(np.diff(frequency_hz).min()))
+    width, best = 10 / LARGEST_DELAY_S, 0.0
     while True:
         in_band = frequency_hz <= frequency_hz[0] + width
         if np.count_nonzero(in_band) >= FEWEST_POINTS:

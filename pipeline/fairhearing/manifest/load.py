@@ -78,7 +78,7 @@ def _read_text(folder: Path) -> str:
         data = place.read_bytes()
     except OSError as error:
         raise ManifestProblem(
-            f"{MANIFEST_NAME} cannot be read: {error.strerror}", where=str(place), try_="check who may read the file"
+            f"{MANIFEST_NAME} cannot be read: {error.strerror}", where=MANIFEST_NAME, try_="check who may read the file"
         ) from error
     try:
         return data.decode("utf-8-sig").replace("\r\n", "\n")

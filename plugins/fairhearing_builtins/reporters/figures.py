@@ -66,7 +66,7 @@ def requested_charts(
         own = [one for one in stated if one.analyser == result.analyser]
         is_balance = any(one.finding.quantity == "balance" for one in own)
         made = (balance_chart(stated) if is_balance else None) or overview_chart(result.analyser, own)
-        made = made or balance_chart(own)
+        made = made or balance_chart(own, result.analyser)
         if made is not None:
             charts.append((result, made))
     return sorted(charts, key=lambda entry: (reading_place(entry[1].name), entry[1].name, entry[0].analyser))

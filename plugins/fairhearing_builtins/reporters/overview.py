@@ -25,13 +25,15 @@ def _name(one: Stated) -> str:
     return ", ".join(said)
 
 
-def balance_chart(stated: Sequence[Stated]) -> ChartRequest | None:
+def balance_chart(stated: Sequence[Stated], analyser: str | None = None) -> ChartRequest | None:
     """Every part of the verdict in a grid: speaks for, neither, open, against. None if no part has a verdict.
 
     Parameters
     ----------
     stated : sequence of Stated
-        All findings of a session.
+        All findings of a session, or those of one analyser.
+    analyser : str, optional
+        The analyser whose findings they are; the chart is then called after it.
     """
     parts = sorted(decided(stated), key=lambda one: COLUMNS.index(standing(one.finding.verdict or "")))
     if not parts:
@@ -45,8 +47,8 @@ def balance_chart(stated: Sequence[Stated]) -> ChartRequest | None:
         for kind in ("for", "against")
     }
     return ChartRequest(
-        name="parts",
-        title=words.BALANCE_TITLE,
+        name="parts" if analyser is None else "overview",
+        title=words.BALANCE_TITLE if analyser is None else words.OVERVIEW_TITLE.format(analyser=analyser),
         alternative=words.BALANCE_TEXT.format(**said),
         form="grid",
         data={

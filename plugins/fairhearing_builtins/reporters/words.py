@@ -113,13 +113,13 @@ OPEN_VERDICTS = frozenset({"undecided", "not-shown", "not-attributable"})
 BALANCE: dict[str, Clauses] = {
     "gain": ("{condition} is a gain over {reference}", ": every requirement was shown, a benefit was shown, and nothing"
              " that was measured or tried speaks against it."),
-    "no-gain": ("{condition} is no gain over {reference}", ": none of the benefits looked for is there."),
+    "no-gain": ("{condition} is no gain over {reference}", ": none of the benefits looked for was shown."),
     "mixed": ("{condition} against {reference} is a mixed case", ": it brings a benefit, and it also breaks a"
               " requirement or does harm."),
     "undecided": ("It is undecided whether {condition} is a gain over {reference}", ": what was measured and tried does"
                   " not settle it."),
 }  # fmt: skip
-REFUTED: Clauses = ("{condition} is no gain over {reference}", ": what it was required to do, it does not.")
+REFUTED: Clauses = ("{condition} is no gain over {reference}", ": a requirement is not met.")
 # A requirement of the criteria -> the quantity and the verdict that refute it.
 REQUIREMENTS = {
     "as-set": ("corner_ratio", "mis-set"), "untouched": ("guard_band_change", "touched"),

@@ -242,6 +242,15 @@ def test_a_session_without_results_says_so() -> None:
     assert words.NO_CHARTS in texts
 
 
+def test_an_analyser_with_verdicts_but_no_values_is_drawn_under_its_own_name() -> None:
+    nothing = measured("target_deviation_change", None, None, "dB", verdict="undecided", caveats=("no subwoofer",))
+    target = AnalyserResult(session=HALL, room="", analyser="target", version="1", result=Result(findings=(nothing,)))
+    balance = next(one for one in hall().results if one.analyser == "balance")
+    elements = read(page_of(replace(hall(), results=(target, balance))))
+    captions = [one.text for one in elements if one.tag == "figcaption"]
+    assert captions == [words.BALANCE_TITLE, words.OVERVIEW_TITLE.format(analyser="target")]
+
+
 def test_findings_over_many_sessions_have_a_section_of_their_own() -> None:
     pooled = measured("pooled_effect", -1.2, 0.4, "dB", of="target_deviation_change")
     over = AnalyserResult(session="", room="", analyser="pool", version="1", result=Result(findings=(pooled,)))

@@ -1,0 +1,32 @@
+"""What holds for every test: a skip fails the run unless pyproject.toml lists it with its reason."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+
+import pytest
+from hypothesis import settings
+
+ROOT = Path(__file__).parent.parent
+
+# Machines under load are slow, not wrong; and a failure must come back in the next run.
+settings.register_profile("project", deadline=None, derandomize=True)
+settings.load_profile("project")
+
+
+def _allowed_skips() -> dict[str, str]:
+    with (ROOT / "pyproject.toml").open("rb") as file:
+        tool = tomllib.load(file)["tool"]
+    allowed: dict[str, str] = tool.get("fairhearing-tests", {}).get("allowed-skips", {})
+    return allowed
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]):
+    """A skipped test that is not listed is a failed one."""
+    report = yield
+    if report.skipped and not hasattr(report, "wasxfail") and item.nodeid not in _allowed_skips():
+        report.outcome = "failed"
+        report.longrepr = f"{item.nodeid} was skipped and is not listed in pyproject.toml: {report.longrepr}"
+    return report
