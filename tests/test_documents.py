@@ -9,9 +9,10 @@ import re
 import types
 from pathlib import Path
 
+import pytest
+
 import fairhearing
 import fairhearing_builtins
-import pytest
 from fairhearing.contracts import Analyser, Inputs
 from fairhearing.importing import read_session
 from fairhearing.registry import load_plugins

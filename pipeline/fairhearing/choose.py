@@ -30,18 +30,18 @@ def choose_importer(file: SourceFile, importers: Sequence[Importer]) -> Importer
     if claiming:
         raise ImportProblem(
             f"{len(claiming)} importers claim this file ({reasons})",
-            where=file.path,
+            where=_place(file),
             try_="remove one of the plug-ins, or export the file in another format",
         )
     if not asked:
         raise ImportProblem(
             f"no installed importer reads files of kind {kind!r}",
-            where=f"{file.path} (session.toml, line {file.item.line})",
+            where=_place(file),
             try_="install a plug-in that reads it ('fairhearing plugins' shows what is there, and what is broken)",
         )
     raise ImportProblem(
         f"no importer reads this file as {kind!r} ({reasons})",
-        where=file.path,
+        where=_place(file),
         try_="export it anew as delimited text with frequency in hertz and level in dB"
         if kind != "scores"
         else "export it anew as CSV, TSV, XLSX or ODS with a header line",
@@ -57,3 +57,8 @@ def _recognition(importer: Importer, file: SourceFile) -> Recognition:
     if not isinstance(answer, Recognition):
         raise TypeError(f"recognise returned a {type(answer).__name__}, not a Recognition")
     return answer
+
+
+def _place(file: SourceFile) -> str:
+    """The file, and the entry of session.toml that claims it (the target of the criteria has no entry)."""
+    return f"{file.path} (session.toml, line {file.item.line})" if file.item.line else file.path

@@ -8,7 +8,7 @@ import types
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
-from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
+from typing import Any, TypeVar, Union, cast, get_args, get_origin, get_type_hints
 
 T = TypeVar("T")
 
@@ -34,7 +34,8 @@ def encode(value: object) -> str:
 
 def decode(kind: type[T], text: str) -> T:
     """The dataclass of type `kind` that `encode` wrote; keys that `kind` does not have are left out."""
-    return _reader(kind)(json.loads(text))  # type: ignore[no-any-return]
+    read: Callable[[object], T] = _reader(cast("Hashable", kind))
+    return read(json.loads(text))
 
 
 def _plain(value: object) -> object:

@@ -18,7 +18,7 @@ from fairhearing.acoustics.high_pass_fit import (
     sensitivity,
     smooth_error_variance,
 )
-from fairhearing.acoustics.noise import usable_in_both
+from fairhearing.acoustics.noise import SCATTER_IS_NOISE_BELOW_HZ, noise_to_choose_by, usable_in_both
 from fairhearing.api import Comparison, Criteria
 from fairhearing.statistics.pooled import jackknife_deviations, pool
 from fairhearing_builtins.analysers.cells import Cell, Field, Place
@@ -99,10 +99,16 @@ def _usable(grid: FloatArray, cells: Sequence[Cell], min_snr_db: float) -> npt.N
     return usable_in_both(
         grid,
         (one.power.mean(axis=0), other.power.mean(axis=0)),
-        (one.noise_power, other.noise_power),
+        (_noise_to_choose_by(grid, one), _noise_to_choose_by(grid, other)),
         (one.n_repeats, other.n_repeats),
         min_snr_db,
     )
+
+
+def _noise_to_choose_by(grid: FloatArray, cell: Cell) -> FloatArray:
+    # Noise from scatter is 0 above a limit, noise from a noise take is not: that one is known without the takes.
+    known = np.any(cell.noise_power[grid >= SCATTER_IS_NOISE_BELOW_HZ] > 0)
+    return cell.noise_power if known else noise_to_choose_by(grid, cell.noise_power)
 
 
 def _change_db(condition: FloatArray, reference: FloatArray) -> FloatArray:

@@ -6,7 +6,6 @@ from fairhearing.api import Analyser, ChartRequest, Comparison, Finding, Inputs,
 from fairhearing_builtins.analysers.cells import Field, gather
 from fairhearing_builtins.analysers.filter_charts import corner_chart
 from fairhearing_builtins.analysers.filter_findings import (
-    chain_findings,
     fitted_findings,
     hidden_findings,
     unmeasured_findings,
@@ -26,8 +25,6 @@ class Filter:
         {
             "corner_frequency",
             "filter_order",
-            "expected_corner_frequency",
-            "predicted_corner_frequency",
             "corner_ratio",
             "implied_load",
             "passband_gain",
@@ -47,7 +44,6 @@ class Filter:
         findings: list[Finding] = []
         charts: list[ChartRequest] = []
         for comparison in inputs.comparisons:
-            findings += chain_findings(comparison)
             field = _field(inputs, comparison)
             if field is None:
                 only_both = gather(inputs, point="seat", playing="both")

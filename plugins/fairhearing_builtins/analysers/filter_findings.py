@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from fairhearing.api import Comparison, Condition, Criteria, Finding, Inputs
+from fairhearing.api import Comparison, Criteria, Finding, Inputs
 from fairhearing_builtins.analysers.corners import (
     Fitted,
     Statistic,
@@ -14,7 +14,7 @@ from fairhearing_builtins.analysers.corners import (
     log_reference_corner,
     mean_gain,
 )
-from fairhearing_builtins.analysers.electrical import expected_corner_hz, load_behind, predicted_corner_hz
+from fairhearing_builtins.analysers.electrical import expected_corner_hz, load_behind
 from fairhearing_builtins.analysers.estimates import Estimate
 from fairhearing_builtins.analysers.filter_fits import FilterFits
 
@@ -28,50 +28,6 @@ FIT_METHOD = (
     "grid, gain free for each seat and channel; t interval on ln f_c from leave-one-repeat-out deviations pooled over "
     "seats, channels and conditions"
 )
-
-
-def chain_findings(comparison: Comparison) -> list[Finding]:
-    """Expected and predicted corner of each condition whose chain names a filter."""
-    findings = []
-    pairs = ((comparison.condition, comparison.reference.id), (comparison.reference, None))
-    for condition, reference in pairs:
-        if not condition.chain.names_filter:
-            continue
-        meant = expected_corner_hz(condition.chain)
-        given = predicted_corner_hz(condition.chain)
-        findings += [
-            _stated(
-                "expected_corner_frequency",
-                meant,
-                condition,
-                reference,
-                "design_corner_hz, else 1/(2 pi C (R_source + R)) with the setting, else the amplifier's input",
-                "the chain states neither a design corner nor a capacitor with a load",
-            ),
-            _stated(
-                "predicted_corner_frequency",
-                given,
-                condition,
-                reference,
-                "10 lg 2 below the passband maximum of source, capacitor, cable and input (0 where not stated)",
-                "the chain does not state the capacitor and amplifier_input_kohm",
-            ),
-        ]
-    return findings
-
-
-def _stated(
-    quantity: str, value: float | None, condition: Condition, reference: str | None, method: str, lacking: str
-) -> Finding:
-    return Finding(
-        quantity=quantity,
-        value=value,
-        unit="Hz",
-        method=method,
-        condition=condition.id,
-        reference=reference,
-        caveats=() if value is not None else (lacking,),
-    )
 
 
 def hidden_findings(comparison: Comparison) -> list[Finding]:

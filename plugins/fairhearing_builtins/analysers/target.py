@@ -19,7 +19,7 @@ from fairhearing.api import (
     hookimpl,
 )
 from fairhearing.statistics.pooled import pool
-from fairhearing_builtins.analysers.band_levels import FieldBands, band_levels, left_out_caveat
+from fairhearing_builtins.analysers.band_levels import MIDBAND_HZ, FieldBands, band_levels, left_out_caveat
 from fairhearing_builtins.analysers.cells import Place, bass_is_hidden, heard_field, seats_that_count
 from fairhearing_builtins.analysers.estimates import (
     IN_PLACE_CAVEAT,
@@ -111,13 +111,19 @@ class _Comparison:
 
     def findings(self) -> list[Finding]:
         """All of them: the headline from the mid-band, the variant `shape`, the spread over seats."""
-        relative = self.relative
-        headline_shape = relative is not None and bool(relative.bass) and not relative.middle
+        headline_shape = self._data_stop()
         return [
             *self._deviations(None, shape=headline_shape),
             *self._deviations("shape", shape=True),
             self._spread(shape=headline_shape),
         ]
+
+    def _data_stop(self) -> bool:
+        """Whether there are data, and at no place do they reach 4 kHz."""
+        if self.relative is None or self.bands is None:
+            return False
+        grids = [self.bands.field.grids[place] for place in self.bands.field.places(self.comparison)]
+        return bool(grids) and max(float(grid[-1]) for grid in grids) < MIDBAND_HZ[1] * (1 - 1e-6)
 
     def _deviations(self, variant: str | None, *, shape: bool) -> list[Finding]:
         stop = (DATA_STOP,) if shape and variant is None else ()

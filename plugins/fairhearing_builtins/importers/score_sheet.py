@@ -130,7 +130,7 @@ def _header(cells: Cells, item: ScoreFile, path: str, wanted: Sequence[str]) -> 
             raise ImportProblem(
                 f"the header has no column {name!r}: {', '.join(map(repr, shown))}",
                 where=where,
-                try_=f"{nearest(name, shown)} then say so with columns = {{ {name} = ... }} in session.toml",
+                try_=f"say which it is with columns = {{ {name} = ... }} in session.toml; {nearest(name, shown)}",
             )
     _require_single(names, texts, where)
     if len(cells.rows) == 1:

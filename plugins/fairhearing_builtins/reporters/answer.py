@@ -148,7 +148,10 @@ class Composer:
         """Corner, expected corner, ratio, octaves, order."""
         ratio, corner, order = (self._pick(name) for name in ("corner_ratio", "corner_frequency", "filter_order"))
         expected, octaves = self._pick("expected_corner_frequency"), self._pick("corner_ratio", "octaves")
-        values = {"corner": corner, "expected": expected, "ratio": ratio, "octaves": octaves, "order": order}
+        load = self._pick("implied_load")
+        values = {
+            "corner": corner, "expected": expected, "ratio": ratio, "octaves": octaves, "order": order, "load": load
+        }  # fmt: skip
         shown = {name: self._value(one) for name, one in values.items()}
         shown["octaves"] = numbers.with_unit(octaves) if octaves else None
         no_filter = order is not None and order.finding.verdict == "no-filter"
@@ -162,7 +165,14 @@ class Composer:
             clauses = (*clauses, *words.ORDER.get(order.finding.verdict or "", ()))
         if not no_filter and ratio is None and corner is None:
             return None
+        if ratio is not None and ratio.finding.verdict == "mis-set" and self._is_too_low(octaves, no_filter):
+            clauses = (*clauses, *words.TOO_LOW)
         return self._say(clauses, shown, values.values())
+
+    @staticmethod
+    def _is_too_low(octaves: Stated | None, no_filter: bool) -> bool:
+        """Whether the bass that a filter was meant to take is still there."""
+        return no_filter or (octaves is not None and (octaves.finding.value or 0.0) < 0)
 
     def bass_sentence(self) -> Markup | None:
         """The deviation from the target over seats, and each seat that is worse."""

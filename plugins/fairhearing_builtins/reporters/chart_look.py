@@ -174,7 +174,9 @@ def shade(axis: Axis, rows: Sequence[Row]) -> alt.Color:
     import altair as alt
 
     if axis.scale == "category":
-        names = categories(rows, "value")
+        names, columns = categories(rows, "value"), categories(rows, "x")
+        # Cells that are called after their column have a column's colour, whichever of them are filled.
+        names = columns if set(names) <= set(columns) else names
         colours = [OKABE_ITO[index % len(OKABE_ITO)] for index in range(len(names))]
         scale = alt.Scale(domain=names, range=colours)
         return alt.Color(field="value", type="nominal", scale=scale, sort=names, legend=None)

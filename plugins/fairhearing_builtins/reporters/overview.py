@@ -13,7 +13,7 @@ from fairhearing_builtins.reporters.numbers import is_signed
 from fairhearing_builtins.reporters.reasons import PARTS, Standing, decided, standing
 
 MOST_ROWS = 40
-COLUMNS: tuple[Standing, ...] = ("for", "neither", "open", "against")
+COLUMNS: tuple[Standing, ...] = ("for", "against", "open", "neither")
 
 
 def _name(one: Stated) -> str:

@@ -133,11 +133,14 @@ FILTER: dict[str | None, Clauses] = {
     "as-set": ("The filter sits where it was meant to", ": its corner was measured at {corner}",
                ", meant was {expected}", "; it is {ratio} times the corner that was meant", ", or {octaves}"),
     "mis-set": ("The filter does not sit where it was meant to", ": its corner was measured at {corner}",
-                ", meant was {expected}", "; it is {ratio} times the corner that was meant", ", or {octaves}"),
+                ", meant was {expected}", "; it is {ratio} times the corner that was meant", ", or {octaves}",
+                ", as if it worked into {load}"),
     "undecided": ("Whether the filter sits where it was meant to is undecided", ": its corner was measured at {corner}",
                   ", meant was {expected}", "; it is {ratio} times the corner that was meant", ", or {octaves}"),
     None: ("The corner of the filter was measured at {corner}", ", meant was {expected}"),
 }  # fmt: skip
+TOO_LOW: Clauses = ("; with a boost made for the corner that was meant the bass is now too strong, a danger to the driver: "
+                    "turn the boost down before this state is played",)  # fmt: skip
 NO_FILTER: Clauses = ("No filter was found", ", where a corner of {expected} was meant")
 ORDER: dict[str, Clauses] = {
     "first-order": ("; it falls off as a first-order filter does", ", order {order}"),

@@ -104,7 +104,20 @@ def test_a_filter_that_is_not_there_is_said_with_what_was_meant() -> None:
         measured("filter_order", None, None, "1", verdict="no-filter", caveats=("no loss",)),
         measured("expected_corner_frequency", 90.0, None, "Hz"),
     )
-    assert sentences(*missing) == ["No filter was found, where a corner of 90.0 Hz was meant."]
+    (said,) = sentences(*missing)
+    assert said.startswith("No filter was found, where a corner of 90.0 Hz was meant; ")
+    assert "turn the boost down before this state is played" in said
+
+
+def test_a_corner_that_is_too_high_warns_of_no_boost() -> None:
+    high = (
+        measured("corner_ratio", 1.9, (1.8, 2.0), "1", verdict="mis-set"),
+        measured("corner_ratio", 0.93, (0.85, 1.0), "oct", verdict="mis-set", variant="octaves"),
+        measured("corner_frequency", 171.0, (162.0, 180.0), "Hz"),
+    )
+    (said,) = sentences(*high)
+    assert "does not sit where it was meant to" in said
+    assert "boost" not in said
 
 
 def test_a_corner_without_expectation_is_said_alone() -> None:
