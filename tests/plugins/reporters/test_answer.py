@@ -111,9 +111,9 @@ def test_a_filter_that_is_not_there_is_said_with_what_was_meant() -> None:
 
 def test_a_corner_that_is_too_high_warns_of_no_boost() -> None:
     high = (
-        measured("corner_ratio", 1.9, (1.8, 2.0), "1", verdict="mis-set"),
-        measured("corner_ratio", 0.93, (0.85, 1.0), "oct", verdict="mis-set", variant="octaves"),
-        measured("corner_frequency", 171.0, (162.0, 180.0), "Hz"),
+        measured("corner_ratio", 1.9, 0.1, "1", verdict="mis-set"),
+        measured("corner_ratio", 0.93, 0.08, "oct", verdict="mis-set", variant="octaves"),
+        measured("corner_frequency", 171.0, 9.0, "Hz"),
     )
     (said,) = sentences(*high)
     assert "does not sit where it was meant to" in said
