@@ -8,7 +8,6 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-
 from bad_input.cases import CASES
 from bad_input.sound_session import write_session
 

@@ -10,7 +10,6 @@ from pathlib import Path
 
 import duckdb
 import pytest
-
 from bad_input.console import Console, contents_of
 from bad_input.sound_session import sound_files, write_session
 

@@ -144,9 +144,7 @@ def test_a_folder_named_twice_is_read_once(store: Path, console: Console, tmp_pa
     assert said.out == "other: revision 1, 12 measurements, 16 trials\n"
 
 
-def test_findings_of_a_store_are_the_same_after_a_refused_import(
-    store: Path, console: Console, tmp_path: Path
-) -> None:
+def test_findings_of_a_store_are_the_same_after_a_refused_import(store: Path, console: Console, tmp_path: Path) -> None:
     assert console("report", "--store", store, "--out", tmp_path / "before").code == 0
     folder = write_session(tmp_path / "broken", CASES["frequencies out of order"].files())
     assert console("import", folder, "--store", store).code == 2

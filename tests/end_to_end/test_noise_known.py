@@ -70,8 +70,8 @@ FOLDERS = {
         steady("covers-two-mids", between(890.0, 1410.0, 65.0)),
         steady("covers-three-mids", between(890.0, 1790.0, 65.0)),
         steady("snr-10", 56.0, criteria={"min_snr_db": 10.0}),
-        ambient("scatter", 30.0, phase=False),
-        ambient("scatter-phase", 30.0, phase=True),
+        ambient("scatter", 26.0, phase=False),
+        ambient("scatter-phase", 26.0, phase=True),
         ambient("noisy", 6.0, phase=False),
     )
 }
@@ -133,8 +133,8 @@ def test_a_noisy_mid_band_leaves_the_headline_null_and_the_shape_stands(found):
 
 @pytest.mark.parametrize("session", ["scatter", "scatter-phase"])
 def test_the_scatter_of_the_repeats_tells_the_noise_below_200_hz_and_the_corner_holds(found, session):
-    """Below 20 Hz or so the filtered signal is less than 15 dB above the noise, though no noise was recorded."""
-    assert change(found, session, 20.0)["value"] is None or abs(change(found, session, 20.0)["value"] + 13.2) < 1.0
+    """At 20 Hz the filter takes 13 dB of the 26 between signal and noise: too few are left, at 63 Hz enough."""
+    assert change(found, session, 20.0)["value"] is None
     assert change(found, session, 63.0)["value"] == pytest.approx(
         10 * np.log10(band_power(lambda f: np.abs(high_pass(f, 90.0)) ** 2, 63.0)), abs=0.5
     )

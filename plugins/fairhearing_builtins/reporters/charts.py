@@ -69,23 +69,34 @@ def vega_lite(
     ValueError
         The request names a column that is not in its data, or its columns differ in length.
     """
-    import altair as alt
+    from altair.utils.schemapi import debug_mode
 
     rows = chart_rows(request, labels or {})
+    # Altair checks each part against the schema as it is made, which takes most of the time; the tests check the whole.
+    with debug_mode(False):
+        spec = _layered(request, rows)
+    spec["data"] = {"values": rows}
+    if titled:
+        spec["title"] = {"text": request.title, "anchor": "start", "fontSize": 14, "offset": 12}
+    spec["config"] = config(LINE_SYMBOL if request.form in ("line", "band") else POINT_SYMBOL)
+    return spec
+
+
+def _layered(request: ChartRequest, rows: Sequence[Row]) -> dict[str, object]:
+    """The layers of a form, in panels where there are several; no data yet."""
+    import altair as alt
+
     panels = categories(rows, "panel")
     columns = 1 if len(panels) < 2 else 2 if len(panels) in (2, 4) else 3
     build = {"line": _lines, "band": _lines, "interval": _intervals, "forest": _intervals, "bar": _bars, "grid": _cells}
     layers = build.get(request.form, _places)(request, rows, columns)
-    view: View = alt.layer(*layers, data=alt.InlineData(values=rows))
+    view: View = alt.layer(*layers, data=alt.InlineData(values=[]))
     if columns > 1:
         header = alt.Header(title=None, labelFontSize=12, labelFontWeight="bold", labelPadding=4)
         facet = alt.Facet(field="panel", type="nominal", sort=panels, header=header)
         view = view.facet(facet=facet, columns=columns, spacing=18)
-    if titled:
-        view = view.properties(title=alt.TitleParams(text=request.title, anchor="start", fontSize=14, offset=12))
-    spec: dict[str, object] = view.to_dict()
+    spec: dict[str, object] = view.to_dict(validate=False)
     spec.pop("$schema", None)
-    spec["config"] = config(LINE_SYMBOL if request.form in ("line", "band") else POINT_SYMBOL)
     return spec
 
 

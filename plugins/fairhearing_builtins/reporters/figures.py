@@ -99,11 +99,12 @@ def figures(
         title = without_listening_words(chart.title, listening)
         alternative = without_listening_words(chart.alternative, listening)
         try:
-            specification = vega_lite(chart, labels)
-            drawing = svg(vega_lite(chart, labels, titled=True), title=title, alternative=alternative)
+            titled = vega_lite(chart, labels, titled=True)
+            drawing = svg(titled, title=title, alternative=alternative)
         except ValueError as fault:  # a plug-in's request that does not fit its own data
             failed.append(Undrawn(name=chart.name, analyser=result.analyser, why=str(fault).splitlines()[0]))
             continue
+        specification = {key: value for key, value in titled.items() if key != "title"}
         name = names.name((result.session, result.analyser, chart.name))
         drawn.append(
             Figure(

@@ -72,6 +72,25 @@ def test_every_axis_of_a_drawing_says_its_unit(request_: ChartRequest) -> None:
 
 
 @pytest.mark.parametrize("request_", CHARTS, ids=lambda chart: chart.name)
+def test_a_specification_is_valid_by_the_schema_of_vega_lite(request_: ChartRequest) -> None:
+    import altair as alt
+    from altair.utils.schemapi import validate_jsonschema
+
+    validate_jsonschema(
+        vega_lite(request_, titled=True), alt.TopLevelSpec._schema, rootschema=alt.TopLevelSpec._rootschema
+    )
+
+
+def test_the_check_against_the_schema_can_fail() -> None:
+    import altair as alt
+    from altair.utils.schemapi import validate_jsonschema
+    from jsonschema import ValidationError
+
+    with pytest.raises(ValidationError):
+        validate_jsonschema({"mark": "hexagram"}, alt.TopLevelSpec._schema, rootschema=alt.TopLevelSpec._rootschema)
+
+
+@pytest.mark.parametrize("request_", CHARTS, ids=lambda chart: chart.name)
 def test_a_specification_names_no_address(request_: ChartRequest) -> None:
     specification = vega_lite(request_)
     assert "http" not in json.dumps(specification)
