@@ -9,7 +9,7 @@ from .conftest import Runner
 from .finding_list import FindingList
 from .hand_numbers import band_db, nominal_between, takes
 from .made_rooms import add_takes, unchanged
-from .session_writer import Folder, FloatArray, grid, high_pass
+from .session_writer import FloatArray, Folder, grid, high_pass
 
 BASS = nominal_between(20, 200)
 MIDBAND = nominal_between(1000, 4000)
@@ -17,8 +17,14 @@ TARGET = (np.array([20.0, 63.0, 200.0, 1000.0]), np.array([6.0, 4.0, 1.0, 0.0]))
 SEATS = {"A": 1.0, "B": 3.0, "C": 0.0}
 
 
-def shelved(identifier: str, heights: dict[str, tuple[float, float]], *, jitter_db: float = 0.05, top_hz: float = 12_000.0,
-            **said: object) -> Folder:  # fmt: skip
+def shelved(
+    identifier: str,
+    heights: dict[str, tuple[float, float]],
+    *,
+    jitter_db: float = 0.05,
+    top_hz: float = 12_000.0,
+    **said: object,
+) -> Folder:
     """Seats whose bass stands so many dB above the rest in reference and condition, four repeats each."""
     seats = {seat: 0.0 if seat == "Z" else 1.0 for seat in heights}
     folder = Folder(id=identifier, seats=seats, **said)  # type: ignore[arg-type]

@@ -192,7 +192,7 @@ def test_a_setting_for_a_fifth_of_the_load_is_said_as_ratio_and_in_octaves(found
 def test_the_corner_is_as_set_if_its_whole_interval_lies_within_the_tolerance(found, session, verdict):
     ratio = of(found, session, "corner_ratio")
     assert ratio["verdict"] == verdict
-    inside = 2**-0.4 <= ratio["low"] and ratio["high"] <= 2**0.4
+    inside = ratio["low"] >= 2**-0.4 and ratio["high"] <= 2**0.4
     outside = ratio["low"] > 2**0.4 or ratio["high"] < 2**-0.4
     assert (inside, outside) == (verdict == "as-set", verdict == "mis-set")
 

@@ -59,6 +59,16 @@ def everything() -> Folder:
     return steady("everything-both", gain(0.3), playing="both", folder=folder)
 
 
+def one_with_subwoofer() -> Folder:
+    """Three conditions, of which the third was measured with the main loudspeakers only."""
+    said = {"conditions": {"out": {}, "in": {}, "less": {}}, "chain": FILTER}
+    folder = steady("one-with", gain(0.2), **said)
+    steady("one-with-both", gain(0.04), playing="both", folder=folder)
+    for repeat in range(4):
+        folder.add("less", "A", repeat + 1, grid(), 70.5 + 0.01 * repeat)
+    return folder
+
+
 def at_amplifier() -> Folder:
     folder = steady("amplifier", gain(0.3), conditions={"out": {}, "in": {"trim_db": -0.28}})
     return steady("amplifier-output", gain(0.27), jitter_db=0.003, point="amplifier-output", folder=folder)
@@ -76,6 +86,7 @@ FOLDERS = {
     for folder in (
         DRAWN,
         everything(),
+        one_with_subwoofer(),
         at_amplifier(),
         steady("main-only", gain(0.3), chain=FILTER),
         steady("not-given-back", gain(0.3), chain={**FILTER, "bass_given_back": False}),
@@ -167,6 +178,15 @@ def test_the_level_change_is_given_for_each_state_of_playing(found):
     }
     assert values["main"] == pytest.approx(-3.0, abs=0.1)
     assert (values["sub"], values["both"]) == pytest.approx((0.7, 0.3), abs=0.05)
+
+
+def test_a_condition_that_was_not_measured_with_the_subwoofer_is_heard_from_the_main_loudspeakers(found):
+    heard = {name: found.one("one-with", "level_difference", condition=name) for name in ("in", "less")}
+    assert (heard["in"]["playing"], heard["less"]["playing"]) == ("both", "main")
+    assert heard["less"]["value"] == pytest.approx(0.5, abs=0.05)
+    change = {name: found.one("one-with", "target_deviation_change", condition=name) for name in ("in", "less")}
+    assert change["in"]["value"] is not None
+    assert (change["less"]["value"], HIDDEN in change["less"]["caveats"]) == (None, True)
 
 
 @pytest.mark.parametrize("session", ["main-only", "given-back-said"])

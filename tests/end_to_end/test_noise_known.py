@@ -8,7 +8,7 @@ import pytest
 from .conftest import Runner
 from .finding_list import FindingList
 from .hand_numbers import band_db, band_power, nominal_between, takes
-from .session_writer import ComplexArray, Folder, FloatArray, grid, high_pass
+from .session_writer import ComplexArray, FloatArray, Folder, grid, high_pass
 
 FREQUENCY = grid()
 MIDBAND = nominal_between(1000, 4000)
@@ -89,7 +89,7 @@ def change(found: FindingList, session: str, nominal_hz: float) -> dict:
 @pytest.mark.parametrize("session", ["quiet", "subtracted", "snr-10"])
 def test_noise_power_is_subtracted_from_both_conditions(found, session):
     folder, nominal = FOLDERS[session], 100.0
-    written = [t for t in folder.curves if t.kind == "noise"][0]
+    written = next(t for t in folder.curves if t.kind == "noise")
     noise = band_power(lambda f: np.interp(np.log(f), np.log(FREQUENCY), 10 ** (written.level_db / 10)), nominal)
     by_hand = [band_db(takes(folder, name, "A"), nominal, noise) for name in ("in", "out")]
     assert change(found, session, nominal)["value"] == pytest.approx(by_hand[0] - by_hand[1], abs=1e-3)

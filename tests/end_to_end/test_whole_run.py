@@ -66,9 +66,9 @@ def test_findings_json_is_strict_utf8_with_no_path_and_no_time(report, found):
 
 def test_every_finding_has_the_fields_of_the_contract(found):
     fields = {
-        "session", "room", "analyser", "quantity", "variant", "value", "unit", "low", "high", "confidence", "p_value", "n",
-        "method", "condition", "reference", "point", "playing", "seat", "channel", "programme", "listener", "band_hz",
-        "of", "verdict", "caveats",
+        "session", "room", "analyser", "quantity", "variant", "value", "unit", "low", "high", "confidence", "p_value",
+        "n", "method", "condition", "reference", "point", "playing", "seat", "channel", "programme", "listener",
+        "band_hz", "of", "verdict", "caveats",
     }  # fmt: skip
     for finding in found.findings:
         assert fields <= set(finding)

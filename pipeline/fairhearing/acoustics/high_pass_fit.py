@@ -64,7 +64,8 @@ def fit_high_pass(change: Change, model: Model | None = None, start: HighPassFit
     .. math:: \Delta(f) = g + \sum_k s_k \left(-10 \lg\left(1 + (f_k/f)^{2n}\right)\right)
 
     s = +1 for the condition's filter, -1 for the reference's. Every point counts alike. The gains are eliminated, so
-    the search runs over at most three numbers: a coarse grid, then damped Gauss-Newton steps, for all data sets at once.
+    the search runs over at most three numbers, for all data sets at once: a coarse grid, then damped Gauss-Newton
+    steps.
 
     Parameters
     ----------
@@ -101,7 +102,7 @@ def fit_high_pass(change: Change, model: Model | None = None, start: HighPassFit
     if start is None:
         parameters = _starting(change, model, centred(change.change_db, change.starts), bounds)
     else:
-        parameters = _from_fit(start, model, len(change.change_db))
+        parameters = parameters_of(start, model, len(change.change_db))
     folded = _fold(change)
     parameters = _refine(folded, model, parameters, bounds)
     return _as_fit(folded, model, parameters, bounds)
@@ -116,7 +117,8 @@ def centred(values: FloatArray, starts: npt.NDArray[np.intp]) -> FloatArray:
 
 def loss_db(frequency_hz: FloatArray, corner_hz: FloatArray, order: FloatArray) -> FloatArray:
     """Loss of a high-pass, 10 lg(1 + (f_c/f)^(2n)); corner and order (..., 1), frequency (n,); dB, >= 0."""
-    return DB_PER_NEPER_POWER * np.log1p((corner_hz / frequency_hz) ** (2 * order))
+    loss: FloatArray = DB_PER_NEPER_POWER * np.log1p((corner_hz / frequency_hz) ** (2 * order))
+    return loss
 
 
 def _bounds(change: Change, model: Model) -> FloatArray:
@@ -159,7 +161,8 @@ def _thinned(change: Change) -> npt.NDArray[np.intp]:
     return np.concatenate(parts)
 
 
-def _from_fit(fit: HighPassFit, model: Model, n_sets: int) -> FloatArray:
+def parameters_of(fit: HighPassFit, model: Model, n_sets: int) -> FloatArray:
+    """What the search runs over, (n_sets, n_parameters): ln of each corner, then the order if it is free."""
     columns: Sequence[FloatArray] = ([fit.corner_hz] if model.in_condition else []) + (
         [fit.reference_corner_hz] if model.in_reference and fit.reference_corner_hz is not None else []
     )
@@ -169,7 +172,7 @@ def _from_fit(fit: HighPassFit, model: Model, n_sets: int) -> FloatArray:
     return np.broadcast_to(parameters, (n_sets, parameters.shape[1])).copy()
 
 
-def _shape_and_slopes(frequency_hz: FloatArray, model: Model, parameters: FloatArray) -> tuple[FloatArray, FloatArray]:
+def shape_and_slopes(frequency_hz: FloatArray, model: Model, parameters: FloatArray) -> tuple[FloatArray, FloatArray]:
     """The model without gains (n_sets, n) and its derivatives (n_sets, n_parameters, n)."""
     order = parameters[:, -1:] if model.free_order else np.ones((len(parameters), 1))
     shape = np.zeros((len(parameters), len(frequency_hz)))
@@ -261,7 +264,7 @@ def _normal_equations(
     normal, gradient = np.zeros((len(parameters), n_parameters, n_parameters)), np.zeros(parameters.shape)
     # At most some 8 MB at a time: fine grids and many repeats would otherwise fill the memory.
     for part in np.array_split(rows, max(1, len(rows) * len(folded.frequency_hz) // 1_000_000)):
-        shape, slopes = _shape_and_slopes(folded.frequency_hz, model, parameters[part])
+        shape, slopes = shape_and_slopes(folded.frequency_hz, model, parameters[part])
         target = folded.target[part]
         misfit[part] = folded.squares[part] - 2 * np.sum(target * shape, axis=1) + folded.inner(shape, shape)
         for k in range(n_parameters):
@@ -272,7 +275,7 @@ def _normal_equations(
 
 
 def _as_fit(folded: _Folded, model: Model, parameters: FloatArray, bounds: FloatArray) -> HighPassFit:
-    shape, _ = _shape_and_slopes(folded.frequency_hz, model, parameters)
+    shape, _ = shape_and_slopes(folded.frequency_hz, model, parameters)
     at_bound = np.any((parameters <= bounds[:, 0] + 1e-6) | (parameters >= bounds[:, 1] - 1e-6), axis=1)
     corners = np.exp(parameters[:, : model.n_corners])
     return HighPassFit(
@@ -319,66 +322,5 @@ def fit_signed_loss_db(change: Change, at_hz: float, start: FloatArray | None = 
             u = new
             break
         u = new
-    return DB_PER_NEPER_POWER * np.log1p(u / at_hz**2)
-
-
-def sensitivity(change: Change, model: Model, fit: HighPassFit) -> FloatArray:
-    """How much each fitted parameter moves per dB at each point, from the linearised fit of the first data set.
-
-    Parameters
-    ----------
-    change, model, fit
-        As fitted.
-
-    Returns
-    -------
-    (n_parameters, n), per dB
-        Parameters in order: ln of the (first) corner, ln of the reference's if both are fitted, the order if free.
-    """
-    _, slopes = _shape_and_slopes(change.frequency_hz, model, _from_fit_row(fit, model))
-    inner = centred(slopes[0], change.starts)
-    return np.linalg.solve(inner @ inner.T + 1e-12 * np.eye(len(inner)), inner)
-
-
-# Bins of the sums over a smooth error: fine against its correlation.
-BINS_PER_THIRD_OCTAVE = 12
-
-
-def smooth_error_variance(frequency_hz: FloatArray, weight_per_db: FloatArray) -> float:
-    r"""Variance of :math:`\sum_i w_i e_i` for a level error e of 1 dB that is smooth over a third of an octave.
-
-    Its correlation is :math:`\exp(-x^2/2)` at a distance of x third octaves: on the wide side of what "smooth over a
-    third of an octave" may mean, so that what is made of it is rather too wide than too narrow.
-
-    Parameters
-    ----------
-    frequency_hz : (n,) hertz
-    weight_per_db : (n,)
-
-    Returns
-    -------
-    float, squared unit of the weighted sum
-
-    Examples
-    --------
-    An error that is the same everywhere would give (1 + 1)^2, one that is independent 1 + 1.
-
-    >>> round(smooth_error_variance(np.array([50.0, 10**0.1 * 50.0]), np.array([1.0, 1.0])), 3)
-    3.213
-    """
-    bins = np.round(10 * np.log10(frequency_hz) * BINS_PER_THIRD_OCTAVE).astype(np.intp)
-    weight = np.bincount(bins - bins.min(), weight_per_db)
-    distance = np.arange(-4 * BINS_PER_THIRD_OCTAVE, 4 * BINS_PER_THIRD_OCTAVE + 1) / BINS_PER_THIRD_OCTAVE
-    return float(weight @ np.convolve(weight, np.exp(-(distance**2) / 2))[4 * BINS_PER_THIRD_OCTAVE :][: len(weight)])
-
-
-def _from_fit_row(fit: HighPassFit, model: Model) -> FloatArray:
-    """Parameters of the first data set."""
-    row = HighPassFit(
-        corner_hz=fit.corner_hz[:1],
-        order=fit.order[:1],
-        reference_corner_hz=None if fit.reference_corner_hz is None else fit.reference_corner_hz[:1],
-        gain_db=fit.gain_db[:1],
-        at_bound=fit.at_bound[:1],
-    )
-    return _from_fit(row, model, 1)
+    loss: FloatArray = DB_PER_NEPER_POWER * np.log1p(u / at_hz**2)
+    return loss

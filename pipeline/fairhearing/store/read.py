@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StoredSession:
-    """A session's newest revision: its number, the hash of its content, and all that analysers may read."""
+    """One revision of a session: its number, the hash of its content, and all that analysers may read."""
 
     revision: int
     content_sha256: str
@@ -35,28 +35,28 @@ def session_ids(store: Store) -> tuple[str, ...]:
     return tuple(str(row[0]) for row in rows)
 
 
-def read_session(store: Store, session_id: str) -> StoredSession:
-    """The newest revision of a session. Raises KeyError if the store has none."""
+def read_session(store: Store, session_id: str, revision: int | None = None) -> StoredSession:
+    """A revision of a session, the newest if none is named. Raises KeyError if the store does not have it."""
     row = store.connection.execute(
         "SELECT revision, folder, session_json, content_sha256, target_frequency_hz, target_level_db "
-        "FROM sessions WHERE session_id = ? ORDER BY revision DESC LIMIT 1",
-        [session_id],
+        "FROM sessions WHERE session_id = ? AND revision = coalesce(?, revision) ORDER BY revision DESC LIMIT 1",
+        [session_id, revision],
     ).fetchone()
     if row is None:
         raise KeyError(session_id)
-    revision = int(row[0])
+    number = int(row[0])
     session = decode(Session, json.dumps({**json.loads(row[2]), "folder": row[1]}))
     target = None if row[4] is None else TargetCurve(frequency_hz=_array(row[4]), level_db=_array(row[5]))
     return StoredSession(
-        revision=revision,
+        revision=number,
         content_sha256=str(row[3]),
         inputs=Inputs(
             session=session,
-            takes=_takes(store, session_id, revision),
-            sheets=_sheets(store, session_id, revision),
+            takes=_takes(store, session_id, number),
+            sheets=_sheets(store, session_id, number),
             target=target,
         ),
-        sources=_sources(store, session_id, revision),
+        sources=_sources(store, session_id, number),
     )
 
 

@@ -10,8 +10,8 @@ import numpy.typing as npt
 
 from fairhearing.acoustics.bands import Bands, band_level_db, third_octave_bands
 from fairhearing.acoustics.noise import clear_of_noise
-from fairhearing.api import Comparison
-from fairhearing_builtins.analysers.cells import Cell, Field, Place
+from fairhearing.api import Comparison, Inputs
+from fairhearing_builtins.analysers.cells import Cell, Field, Place, gather
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -42,9 +42,14 @@ class FieldBands:
     cells: Mapping[tuple[Place, str], CellBands]
 
     def usable(self, place: Place, comparison: Comparison, chosen: BoolArray) -> BoolArray:
-        """Which of the chosen bands both conditions have at this place."""
-        both = [self.cells[place, c.id] for c in (comparison.condition, comparison.reference)]
-        usable: BoolArray = chosen & ~np.isnan(both[0].level_db) & ~np.isnan(both[1].level_db)
+        """Which of the chosen bands both conditions have at this place, in all channels of its seat."""
+        # With other bands in each channel, the mean over channels would compare what is not alike.
+        cells = [
+            self.cells[one, c.id]
+            for one in self.field.places(comparison, [place.seat])
+            for c in (comparison.condition, comparison.reference)
+        ]
+        usable: BoolArray = chosen & ~np.any([np.isnan(cell.level_db) for cell in cells], axis=0)
         return usable
 
     def chosen(self, range_hz: tuple[float, float]) -> BoolArray:
@@ -53,6 +58,28 @@ class FieldBands:
         nominal = self.bands.nominal_hz
         mask: BoolArray = (nominal >= low * (1 - 1e-9)) & (nominal <= high * (1 + 1e-9))
         return mask
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeardBands:
+    """Band levels at the seats with everything playing, and with the main loudspeakers; None where not measured."""
+
+    both: FieldBands | None
+    main: FieldBands | None
+
+    def of(self, comparison: Comparison) -> FieldBands | None:
+        """What is heard: everything playing if both conditions were measured so, else the main loudspeakers."""
+        measured = [bands for bands in (self.both, self.main) if bands is not None]
+        fitting = [bands for bands in measured if bands.field.places(comparison)]
+        return next(iter(fitting + measured), None)
+
+
+def heard_bands(inputs: Inputs) -> HeardBands:
+    """Band levels of all that may have been heard at the seats."""
+    fields = (gather(inputs, point="seat", playing="both"), gather(inputs, point="seat", playing="main"))
+    snr = inputs.session.criteria.min_snr_db
+    both, main = (band_levels(field, snr) if field is not None and field.grids else None for field in fields)
+    return HeardBands(both=both, main=main)
 
 
 def band_levels(field: Field, min_snr_db: float, always_hz: tuple[float, float] = (20.0, 20_000.0)) -> FieldBands:

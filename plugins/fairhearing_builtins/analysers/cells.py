@@ -114,15 +114,10 @@ def playings(inputs: Inputs) -> tuple[str, ...]:
     return tuple(name for name in ("both", "main", "sub") if name in measured)
 
 
-def heard_field(inputs: Inputs) -> Field | None:
-    """What is heard at the seats: everything playing if that was measured, else the main loudspeakers."""
-    return gather(inputs, point="seat", playing="both") or gather(inputs, point="seat", playing="main")
-
-
-def bass_is_hidden(inputs: Inputs, comparison: Comparison) -> bool:
-    """Whether a subwoofer gives the bass back and was not playing in any response at the seats."""
+def bass_is_hidden(heard: Field | None, comparison: Comparison) -> bool:
+    """Whether a subwoofer gives the bass back and what was measured of both conditions is not with it playing."""
     given_back = comparison.condition.chain.gives_bass_back or comparison.reference.chain.gives_bass_back
-    return given_back and "both" not in playings(inputs)
+    return given_back and (heard is None or heard.playing != "both" or not heard.places(comparison))
 
 
 def _common_grid(takes: Sequence[Take]) -> FloatArray:

@@ -18,8 +18,15 @@ from fairhearing.api import (
     Symmetry,
     hookimpl,
 )
-from fairhearing_builtins.analysers.band_levels import MIDBAND_HZ, FieldBands, band_levels, enough, left_out_caveat
-from fairhearing_builtins.analysers.cells import Place, gather, heard_field, playings, seats_that_count
+from fairhearing_builtins.analysers.band_levels import (
+    MIDBAND_HZ,
+    FieldBands,
+    band_levels,
+    enough,
+    heard_bands,
+    left_out_caveat,
+)
+from fairhearing_builtins.analysers.cells import Place, gather, playings, seats_that_count
 from fairhearing_builtins.analysers.change_charts import response_charts
 from fairhearing_builtins.analysers.energy_means import of_means
 from fairhearing_builtins.analysers.estimates import Estimate, Estimates, estimates, parts_of, within
@@ -63,12 +70,12 @@ class Change:
             bands = band_levels(field, snr)
             for comparison in inputs.comparisons:
                 findings += _level_changes(inputs, comparison, bands)
-        heard = heard_field(inputs)
-        heard_bands = None if heard is None or not heard.grids else band_levels(heard, snr)
+        heard = heard_bands(inputs)
         for comparison in inputs.comparisons:
-            findings += _guard_band(inputs, comparison, heard_bands)
-            if heard is not None:
-                charts += response_charts(inputs, comparison, heard)
+            at_seats = heard.of(comparison)
+            findings += _guard_band(inputs, comparison, at_seats)
+            if at_seats is not None:
+                charts += response_charts(inputs, comparison, at_seats.field)
         return Result(findings=tuple(findings), charts=tuple(charts))
 
 
@@ -90,14 +97,14 @@ def _band_estimates(inputs: Inputs, comparison: Comparison, bands: FieldBands, i
     names = (comparison.condition.id, comparison.reference.id)
     values: dict[Place, float] = {}
     repeats: dict[tuple[Place, str], FloatArray] = {}
+    chosen = np.arange(len(bands.bands.nominal_hz)) == index
     for place in bands.field.places(comparison):
+        if not bands.usable(place, comparison, chosen).any():
+            continue
         condition, reference = (bands.cells[place, name] for name in names)
         values[place] = float(condition.level_db[index] - reference.level_db[index])
         for name in names:
             repeats[place, name] = bands.cells[place, name].take_db[:, index]
-    # A seat with a channel that noise covers has no value of its own: the mean of the others is another thing.
-    spoiled = {place.seat for place, value in values.items() if not np.isfinite(value)}
-    values = {place: value for place, value in values.items() if place.seat not in spoiled}
     parts = parts_of(bands.field, names, values, repeats)
     return estimates(parts, seats_that_count(inputs), inputs.session.criteria)
 

@@ -37,7 +37,7 @@ def response_charts(inputs: Inputs, comparison: Comparison, field: Field) -> lis
             title=f"Response at each seat, {what}: {comparison.reference.label} and {comparison.condition.label}",
             alternative=(
                 f"Level over frequency at {len(seats)} seats ({', '.join(seats)}), a third of an octave smoothed, for "
-                f"{comparison.reference.label} and {comparison.condition.label}; the shaded bands span the single takes."
+                f"{comparison.reference.label} and {comparison.condition.label}; shaded bands span the single takes."
             ),
             form="line",
             data=columns,

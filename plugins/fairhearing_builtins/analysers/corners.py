@@ -4,20 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from fairhearing.acoustics.high_pass_fit import (
-    Change,
-    HighPassFit,
-    Model,
-    fit_high_pass,
-    fit_signed_loss_db,
-    sensitivity,
-    smooth_error_variance,
-)
+from fairhearing.acoustics.fit_sensitivity import loss_sensitivity, sensitivity, smooth_error_variance
+from fairhearing.acoustics.high_pass_fit import Change, HighPassFit, Model, fit_high_pass, fit_signed_loss_db
 from fairhearing.acoustics.noise import SCATTER_IS_NOISE_BELOW_HZ, noise_to_choose_by, usable_in_both
 from fairhearing.api import Comparison, Criteria
 from fairhearing.statistics.pooled import jackknife_deviations, pool
@@ -30,8 +23,10 @@ CellKey = tuple[Place, str]
 DB_PER_NEPER = 10 / math.log(10)
 # How takes are expected to differ point by point besides placement and noise; only the share of cells hangs on it.
 TAKE_SD_DB = 0.1
-# Squared relative doubt of a noise estimate from two repeats; set by simulation (tests/simulations).
-NOISE_DOUBT = 0.5
+# Squared relative doubt of a noise estimate from one point with one degree of freedom (chi-square). A third octave
+# averages over its points; more than eight are hardly independent, since finer grids tend to be smoothed ones.
+NOISE_DOUBT = 2.0
+MOST_INDEPENDENT_POINTS = 8.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +39,7 @@ class LeftOut:
     n_repeats: Mapping[CellKey, int]
     in_place: Mapping[CellKey, bool]
     noise_ratio: Mapping[CellKey, FloatArray]  # noise over signal power at the usable frequencies
+    noise_doubtful: Mapping[CellKey, bool]  # whether the noise was estimated from the scatter of the repeats
 
     @property
     def n(self) -> int:
@@ -52,7 +48,7 @@ class LeftOut:
 
 
 def left_out(field: Field, comparison: Comparison, places: Iterable[Place], min_snr_db: float) -> LeftOut | None:
-    """Changes with and without each repeat, at frequencies clear of noise in both conditions; None if there are none."""
+    """Changes with and without each repeat, at frequencies clear of noise in both conditions; None if none are."""
     names = (comparison.condition.id, comparison.reference.id)
     frequency, groups, used = [], [], []
     for place in places:
@@ -91,6 +87,7 @@ def left_out(field: Field, comparison: Comparison, places: Iterable[Place], min_
             for place, (cells, usable) in zip(used, groups, strict=True)
             for side, name in enumerate(names)
         },
+        noise_doubtful={key: not _noise_is_known(field.grids[key[0]], field.cells[key]) for key in keys},
     )
 
 
@@ -105,10 +102,13 @@ def _usable(grid: FloatArray, cells: Sequence[Cell], min_snr_db: float) -> npt.N
     )
 
 
-def _noise_to_choose_by(grid: FloatArray, cell: Cell) -> FloatArray:
+def _noise_is_known(grid: FloatArray, cell: Cell) -> bool:
     # Noise from scatter is 0 above a limit, noise from a noise take is not: that one is known without the takes.
-    known = np.any(cell.noise_power[grid >= SCATTER_IS_NOISE_BELOW_HZ] > 0)
-    return cell.noise_power if known else noise_to_choose_by(grid, cell.noise_power)
+    return bool(np.any(cell.noise_power[grid >= SCATTER_IS_NOISE_BELOW_HZ] > 0))
+
+
+def _noise_to_choose_by(grid: FloatArray, cell: Cell) -> FloatArray:
+    return cell.noise_power if _noise_is_known(grid, cell) else noise_to_choose_by(grid, cell.noise_power)
 
 
 def _change_db(condition: FloatArray, reference: FloatArray) -> FloatArray:
@@ -116,12 +116,29 @@ def _change_db(condition: FloatArray, reference: FloatArray) -> FloatArray:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Influence:
+    """What one take of a cell is expected to do to a fitted number: variance in the square of its unit.
+
+    placement: of a level error of 1 dB, smooth over a third of an octave; rough: of noise and other errors of single
+    points; doubt: of the noise that is subtracted, which the repeats show only roughly.
+    """
+
+    placement: float
+    rough: float
+    doubt: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Fitted:
-    """A fit over a set of places: the fit of every row, and what of it is asked for."""
+    """A fit over a set of places: the fit of every row, and what of it is asked for.
+
+    influences: per fitted parameter, in the order of the model; then, for one filter of order 1, of its signed loss.
+    """
 
     data: LeftOut
     model: Model
     fit: HighPassFit
+    influences: tuple[Mapping[CellKey, Influence], ...]
 
     @property
     def at_bound(self) -> bool:
@@ -136,16 +153,41 @@ def fit_places(
     data = left_out(field, comparison, places, min_snr_db)
     if data is None:
         return None
+    whole = _row(data.change, slice(0, 1))
     try:
-        first = fit_high_pass(_row(data.change, slice(0, 1)), model)
+        first = fit_high_pass(whole, model)
         fit = fit_high_pass(data.change, model, start=first)
     except ValueError:
         return None
-    return Fitted(data=data, model=model, fit=fit)
+    weights = list(sensitivity(whole, model, first))
+    if model == Model():
+        weights.append(loss_sensitivity(whole, float(whole.frequency_hz.min())))
+    return Fitted(data=data, model=model, fit=fit, influences=tuple(_influences(data, weight) for weight in weights))
 
 
 def _row(change: Change, rows: slice) -> Change:
     return Change(frequency_hz=change.frequency_hz, change_db=change.change_db[rows], starts=change.starts)
+
+
+def _influences(data: LeftOut, weight_per_db: FloatArray) -> dict[CellKey, Influence]:
+    change = data.change
+    ends = np.append(change.starts[1:], len(change.frequency_hz))
+    found = {}
+    for place, start, end in zip(data.places, change.starts, ends, strict=True):
+        frequency, weight = change.frequency_hz[start:end], weight_per_db[start:end]
+        placement = smooth_error_variance(frequency, weight)
+        thirds = max(10 * math.log10(frequency[-1] / frequency[0]), 1.0)
+        doubt = NOISE_DOUBT / min(max(len(frequency) / thirds, 1.0), MOST_INDEPENDENT_POINTS)
+        for key in (key for key in data.n_repeats if key[0] == place):
+            ratio = data.noise_ratio[key]
+            point = TAKE_SD_DB**2 + DB_PER_NEPER**2 * (2 * ratio + ratio**2)
+            noise = smooth_error_variance(frequency, weight * DB_PER_NEPER * ratio)
+            found[key] = Influence(
+                placement=placement,
+                rough=float(np.sum(weight**2 * point)),
+                doubt=doubt * noise / max(data.n_repeats[key] - 1, 1) if data.noise_doubtful[key] else 0.0,
+            )
+    return found
 
 
 Statistic = Callable[[Fitted], FloatArray]  # one number per row
@@ -160,80 +202,79 @@ def estimate(
     unequally in a fit: where the statistic is the fitted `parameter`, each cell's deviations are divided by the spread
     that its share in the fit leads one to expect, before they are pooled, and multiplied by it after.
     """
-    shares = [_expected_shares(one, criteria, parameter) for one in family]
-    deviations = [
-        jackknife_deviations(statistic(one)[list(rows)]) / np.sqrt(share[key])
-        for one, share in zip(family, shares, strict=True)
-        for key, rows in one.data.cells.items()
-        if rows
-    ]
+    if statistic is order:
+        return _order_estimate(fitted, family, criteria, parameter)
+    if statistic is signed_loss and fitted.model == Model():
+        parameter = -1
+    return _estimate(fitted, family, statistic, criteria, parameter)
+
+
+def _order_estimate(fitted: Fitted, family: Sequence[Fitted], criteria: Criteria, parameter: int | None) -> Estimate:
+    """The order, its interval made on ln n: orders found too low scatter less, and would seem the surest."""
+    found = _estimate(fitted, family, lambda one: np.log(order(one)), criteria, parameter, 1 / float(order(fitted)[0]))
+    low, high = (None if limit is None else math.exp(limit) for limit in (found.low, found.high))
+    return replace(found, value=float(order(fitted)[0]), low=low, high=high)
+
+
+def _estimate(
+    fitted: Fitted,
+    family: Sequence[Fitted],
+    statistic: Statistic,
+    criteria: Criteria,
+    parameter: int | None,
+    unit: float = 1.0,
+) -> Estimate:
+    """As `estimate`; `unit`: the statistic's change per change of the parameter."""
+    deviations, of_rows = [], None
+    for one in family:
+        values, share = statistic(one), _expected_shares(one, criteria, parameter)
+        of_rows = values if one is fitted else of_rows
+        deviations += [
+            jackknife_deviations(values[list(rows)]) / math.sqrt(share[key])
+            for key, rows in one.data.cells.items()
+            if rows
+        ]
     own = _expected_shares(fitted, criteria, parameter)
     factor = sum(own[key] / n for key, n in fitted.data.n_repeats.items())
     placement = _placement(fitted, criteria, parameter) if any(fitted.data.in_place.values()) else 0.0
-    noise = _noise_doubt(fitted, parameter)
+    doubt = 0.0 if parameter is None else sum(one.doubt for one in fitted.influences[parameter].values())
     caveats = (IN_PLACE_CAVEAT,) if placement > 0 else ()
     return interval(
-        float(statistic(fitted)[0]),
+        float((statistic(fitted) if of_rows is None else of_rows)[0]),
         pool(deviations),
         factor,
         criteria.confidence,
-        placement + noise,
+        unit**2 * (placement + doubt),
         1,
         fitted.data.n,
         caveats,
     )
 
 
-def _weights_by_place(fitted: Fitted, parameter: int) -> dict[Place, tuple[FloatArray, FloatArray, slice]]:
-    """Frequencies, weight per dB, and where they stand in the data, per place."""
-    change = fitted.data.change
-    weight = sensitivity(change, fitted.model, fitted.fit)[parameter]
-    ends = np.append(change.starts[1:], len(change.frequency_hz))
-    return {
-        place: (change.frequency_hz[start:end], weight[start:end], slice(int(start), int(end)))
-        for place, start, end in zip(fitted.data.places, change.starts, ends, strict=True)
-    }
-
-
 def _expected_shares(fitted: Fitted, criteria: Criteria, parameter: int | None) -> dict[CellKey, float]:
     """Variance that one repeat of each cell is expected to cause, up to a common factor; all 1 without a parameter."""
     if parameter is None:
         return dict.fromkeys(fitted.data.n_repeats, 1.0)
-    shares = {}
-    weights = _weights_by_place(fitted, parameter)
-    for place, name in fitted.data.n_repeats:
-        frequency, weight, part = weights[place]
-        ratio = fitted.data.noise_ratio[place, name]
-        smooth = criteria.placement_sd_db**2 * smooth_error_variance(frequency, weight)
-        rough = float(np.sum(weight**2 * (TAKE_SD_DB**2 + DB_PER_NEPER**2 * (2 * ratio + ratio**2))))
-        shares[place, name] = smooth + rough
-    return shares
-
-
-def _noise_doubt(fitted: Fitted, parameter: int | None) -> float:
-    """Variance from not knowing the noise that is taken out better than the repeats show it."""
-    if parameter is None:
-        return 0.0
-    weights = _weights_by_place(fitted, parameter)
-    total = 0.0
-    for (place, name), n in fitted.data.n_repeats.items():
-        frequency, weight, _ = weights[place]
-        correction_db = DB_PER_NEPER * fitted.data.noise_ratio[place, name]
-        total += NOISE_DOUBT * smooth_error_variance(frequency, weight * correction_db) / max(n - 1, 1)
-    return total
+    # Repeats in place show no placement.
+    return {
+        key: one.rough + one.placement * (0.0 if fitted.data.in_place[key] else criteria.placement_sd_db**2)
+        for key, one in fitted.influences[parameter].items()
+    }
 
 
 def _placement(fitted: Fitted, criteria: Criteria, parameter: int | None) -> float:
     """Variance that placement adds where repeats were in place: channels of a seat move together."""
+    seats: dict[tuple[str | None, str], list[float]] = {}
+    for (place, name), in_place in fitted.data.in_place.items():
+        if in_place:
+            # Without a parameter: a mean over seats of levels.
+            spread = 1.0 if parameter is None else math.sqrt(fitted.influences[parameter][place, name].placement)
+            seats.setdefault((place.seat, name), []).append(spread)
     if parameter is None:
-        return criteria.placement_sd_db**2
-    spreads: dict[tuple[str | None, str], float] = {}
-    for place, (frequency, weight, _) in _weights_by_place(fitted, parameter).items():
-        variance = smooth_error_variance(frequency, weight)
-        for (where, name), in_place in fitted.data.in_place.items():
-            if where == place and in_place:
-                spreads[place.seat, name] = spreads.get((place.seat, name), 0.0) + math.sqrt(variance)
-    return sum(spread**2 for spread in spreads.values()) * criteria.placement_sd_db**2
+        variance = len(seats) / len({place.seat for place in fitted.data.places}) ** 2
+    else:
+        variance = sum(sum(spreads) ** 2 for spreads in seats.values())
+    return criteria.placement_sd_db**2 * variance
 
 
 def log_corner(fitted: Fitted) -> FloatArray:
@@ -270,4 +311,6 @@ def lowest_usable_hz(fitted: Fitted) -> float:
 
 def signed_loss(fitted: Fitted) -> FloatArray:
     """Loss at the lowest usable frequency, which may be negative, per row."""
-    return fit_signed_loss_db(fitted.data.change, lowest_usable_hz(fitted))
+    # A filter that was found is the same least squares: the search for a loss starts where that one ended.
+    start = np.where(fitted.fit.at_bound, 0.0, fitted.fit.corner_hz**2)
+    return fit_signed_loss_db(fitted.data.change, lowest_usable_hz(fitted), start)

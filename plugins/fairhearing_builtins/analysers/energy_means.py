@@ -16,10 +16,11 @@ def of_means(inputs: Inputs, comparison: Comparison, bands: FieldBands, index: i
     criteria = inputs.session.criteria
     weights = {seat.id: seat.weight for seat in seats_that_count(inputs)}
     names = (comparison.condition.id, comparison.reference.id)
+    chosen = np.arange(len(bands.bands.nominal_hz)) == index
     usable = [
         place
         for place in bands.field.places(comparison)
-        if place.seat in weights and all(np.isfinite(bands.cells[place, n].level_db[index]) for n in names)
+        if place.seat in weights and bands.usable(place, comparison, chosen).any()
     ]
     channels = sorted({place.channel for place in usable}, key=lambda c: c or "")
     if not usable:

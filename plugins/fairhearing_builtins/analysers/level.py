@@ -17,8 +17,8 @@ from fairhearing.api import (
     Symmetry,
     hookimpl,
 )
-from fairhearing_builtins.analysers.band_levels import BASS_LEVEL_HZ, MIDBAND_HZ, FieldBands, band_levels
-from fairhearing_builtins.analysers.cells import bass_is_hidden, gather, heard_field, seats_that_count
+from fairhearing_builtins.analysers.band_levels import BASS_LEVEL_HZ, MIDBAND_HZ, FieldBands, band_levels, heard_bands
+from fairhearing_builtins.analysers.cells import bass_is_hidden, gather, seats_that_count
 from fairhearing_builtins.analysers.estimates import Estimate, within
 from fairhearing_builtins.analysers.range_means import RangeMean, range_mean, reason_missing
 
@@ -47,18 +47,18 @@ class Level:
     def analyse(self, inputs: Inputs) -> Result:
         """Findings for every comparison."""
         snr = inputs.session.criteria.min_snr_db
-        heard = heard_field(inputs)
+        heard = heard_bands(inputs)
         output = gather(inputs, point="amplifier-output", playing="main")
-        heard_bands = None if heard is None else band_levels(heard, snr)
-        output_bands = None if output is None else band_levels(output, snr)
+        output_bands = None if output is None or not output.grids else band_levels(output, snr)
         findings: list[Finding] = []
         charts: list[ChartRequest] = []
         for comparison in inputs.comparisons:
             at_output = output_bands if output_bands and output_bands.field.places(comparison) else None
-            found = _midband(inputs, comparison, at_output or heard_bands)
-            hidden = bass_is_hidden(inputs, comparison)
+            at_seats = heard.of(comparison)
+            found = _midband(inputs, comparison, at_output or at_seats)
+            hidden = bass_is_hidden(None if at_seats is None else at_seats.field, comparison)
             given_back = comparison.condition.chain.gives_bass_back or comparison.reference.chain.gives_bass_back
-            bass_bands = heard_bands if given_back else at_output or heard_bands
+            bass_bands = at_seats if given_back else at_output or at_seats
             found += _findings(inputs, comparison, bass_bands, "bass_level_difference", None, BASS_LEVEL_HZ, hidden)
             findings += found
             charts += _chart(inputs, comparison, found)

@@ -19,8 +19,8 @@ from fairhearing.api import (
     hookimpl,
 )
 from fairhearing.statistics.pooled import pool
-from fairhearing_builtins.analysers.band_levels import MIDBAND_HZ, FieldBands, band_levels, left_out_caveat
-from fairhearing_builtins.analysers.cells import Place, bass_is_hidden, heard_field, seats_that_count
+from fairhearing_builtins.analysers.band_levels import MIDBAND_HZ, FieldBands, heard_bands, left_out_caveat
+from fairhearing_builtins.analysers.cells import Place, bass_is_hidden, seats_that_count
 from fairhearing_builtins.analysers.estimates import (
     IN_PLACE_CAVEAT,
     Estimate,
@@ -74,24 +74,23 @@ class Target:
 
     def analyse(self, inputs: Inputs) -> Result:
         """Findings and charts for every comparison."""
-        heard = heard_field(inputs)
-        bands = None
-        if heard is not None and heard.grids:
-            bands = band_levels(heard, inputs.session.criteria.min_snr_db)
+        heard = heard_bands(inputs)
         findings: list[Finding] = []
         charts: list[ChartRequest] = []
         for comparison in inputs.comparisons:
-            found = _Comparison(inputs, comparison, bands).findings()
+            found = _Comparison(inputs, comparison, heard.of(comparison)).findings()
             findings += found
             charts += target_chart(inputs, comparison, found)
         return Result(findings=_unique(findings), charts=tuple(charts))
 
 
 def _unique(findings: Sequence[Finding]) -> tuple[Finding, ...]:
-    """The reference's own deviation is told once, from the first comparison."""
+    """The reference's own deviation is told once, from the first comparison that has a value for it."""
     seen: dict[tuple[object, ...], Finding] = {}
     for f in findings:
-        seen.setdefault((f.quantity, f.variant, f.of, f.condition, f.reference, f.seat), f)
+        key = (f.quantity, f.variant, f.of, f.condition, f.reference, f.playing, f.seat)
+        if key not in seen or (seen[key].value is None and f.value is not None):
+            seen[key] = f
     return tuple(seen.values())
 
 
@@ -104,7 +103,7 @@ class _Comparison:
         self.names = (comparison.condition.id, comparison.reference.id)
         self.bands = bands
         self.criteria: Criteria = inputs.session.criteria
-        self.hidden = bass_is_hidden(inputs, comparison)
+        self.hidden = bass_is_hidden(None if bands is None else bands.field, comparison)
         self.relative: RelativeLevels | None = None
         if bands is not None and not self.hidden:
             self.relative = relative_levels(bands, comparison, self.criteria.bass_band_hz, inputs.target)

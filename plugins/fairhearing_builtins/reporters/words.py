@@ -139,8 +139,10 @@ FILTER: dict[str | None, Clauses] = {
                   ", meant was {expected}", "; it is {ratio} times the corner that was meant", ", or {octaves}"),
     None: ("The corner of the filter was measured at {corner}", ", meant was {expected}"),
 }  # fmt: skip
-TOO_LOW: Clauses = ("; with a boost made for the corner that was meant the bass is now too strong, a danger to the driver: "
-                    "turn the boost down before this state is played",)  # fmt: skip
+TOO_LOW: Clauses = (
+    "; with a boost made for the corner that was meant the bass is now too strong, a danger to the driver: "
+    "turn the boost down before this state is played",
+)
 NO_FILTER: Clauses = ("No filter was found", ", where a corner of {expected} was meant")
 ORDER: dict[str, Clauses] = {
     "first-order": ("; it falls off as a first-order filter does", ", order {order}"),
