@@ -26,6 +26,17 @@ def steady(identifier: str, noise_db: FloatArray | float | None, *, in_db: float
     return folder
 
 
+def filtered(identifier: str, noise_db: float, corner_hz: float) -> Folder:
+    """A high-pass at 70 dB whose every take holds the same noise power."""
+    folder = Folder(id=identifier, chain={"design_corner_hz": corner_hz, "bass_given_back": False})
+    for name, passed in (("out", 1.0), ("in", np.abs(high_pass(FREQUENCY, corner_hz)))):
+        for repeat in range(4):
+            power = 10 ** (7 + 0.005 * repeat) * passed**2 + 10 ** (noise_db / 10)
+            folder.add(name, "A", repeat + 1, FREQUENCY, 10 * np.log10(power))
+    folder.add(None, "A", 1, FREQUENCY, noise_db, kind="noise")
+    return folder
+
+
 def below(limit_hz: float, noise_db: float) -> FloatArray:
     """Noise of this level below a frequency, hardly any above."""
     return np.where(limit_hz > FREQUENCY, noise_db, -20.0)
@@ -70,6 +81,7 @@ FOLDERS = {
         steady("covers-two-mids", between(890.0, 1410.0, 65.0)),
         steady("covers-three-mids", between(890.0, 1790.0, 65.0)),
         steady("snr-10", 56.0, criteria={"min_snr_db": 10.0}),
+        filtered("filtered", 40.0, 90.0),
         ambient("scatter", 26.0, phase=False),
         ambient("scatter-phase", 26.0, phase=True),
         ambient("noisy", 6.0, phase=False),
@@ -94,6 +106,13 @@ def test_noise_power_is_subtracted_from_both_conditions(found, session):
     by_hand = [band_db(takes(folder, name, "A"), nominal, noise) for name in ("in", "out")]
     assert change(found, session, nominal)["value"] == pytest.approx(by_hand[0] - by_hand[1], abs=1e-3)
     assert change(found, session, nominal)["value"] == pytest.approx(-2.0, abs=1e-3)
+
+
+def test_noise_power_is_subtracted_before_the_corner_is_fitted(found):
+    """At 20 Hz the noise is 17 dB under the filtered signal and lifts it by 0.1 dB; the corner holds nothing of it."""
+    corner = found.one("filtered", "corner_frequency")
+    assert corner["value"] == pytest.approx(90.0, rel=1e-4)
+    assert found.one("filtered", "filter_order")["value"] == pytest.approx(1.0, abs=1e-4)
 
 
 def test_a_band_less_than_the_smallest_signal_to_noise_ratio_above_the_noise_is_null(found):

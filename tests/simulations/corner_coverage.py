@@ -182,7 +182,7 @@ def main() -> None:
         f"    python -m simulations.corner_coverage --sessions {arguments.sessions} --seed {arguments.seed}",
         "",
         f"From the folder tests, with Python {platform.python_version()}, numpy {np.__version__}. One to four seats, "
-        "one or two channels, each with a room of its own; corner 20 to 160 Hz; 2 to 5 repeats, each cell its own number; "
+        "one or two channels, each with a room of its own; corner 20 to 160 Hz; 2 to 5 repeats, each cell its own; "
         "each take its own placement error (0.3 dB, smooth over a third of an octave), 0.1 dB of take noise, ambient "
         "noise 20 dB under the unfiltered bass. Half widths and errors: of ln corner, of the order.",
     ]

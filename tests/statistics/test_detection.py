@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from references.helper import check, load
 from scipy import stats
@@ -90,6 +90,7 @@ def test_simulated_listeners_reach_the_proportion_of_their_model(model: Model) -
     assert simulated(model, 1.7, 400_000) == pytest.approx(proportion_correct(1.7, model), abs=0.0032)
 
 
+@settings(max_examples=40)
 @given(st.floats(min_value=0.01, max_value=6.0), st.sampled_from(ALL))
 def test_d_prime_undoes_the_proportion(sensitivity: float, model: Model) -> None:
     share = proportion_correct(sensitivity, model)

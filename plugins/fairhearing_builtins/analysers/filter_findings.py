@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import numpy.typing as npt
 
 from fairhearing.api import Comparison, Criteria, Finding, Inputs
 from fairhearing_builtins.analysers.corners import (
@@ -68,7 +71,8 @@ def _null_findings(comparison: Comparison, caveat: str, playing: str | None) -> 
 
 def fitted_findings(inputs: Inputs, comparison: Comparison, fits: FilterFits) -> list[Finding]:
     """Every finding that comes from the fits of one comparison."""
-    make = _Maker(inputs.session.criteria, comparison, fits)
+    weights = {seat.id: seat.weight for seat in inputs.session.seats}
+    make = _Maker(inputs.session.criteria, comparison, fits, weights)
     findings = [make.order()]
     if fits.model.in_condition:
         findings += make.corners(log_corner, 0, comparison.condition.id, comparison.reference.id)
@@ -84,10 +88,13 @@ def fitted_findings(inputs: Inputs, comparison: Comparison, fits: FilterFits) ->
 class _Maker:
     """Findings of one comparison; holds what they share."""
 
-    def __init__(self, criteria: Criteria, comparison: Comparison, fits: FilterFits) -> None:
+    def __init__(
+        self, criteria: Criteria, comparison: Comparison, fits: FilterFits, weights: Mapping[str, float]
+    ) -> None:
         self.criteria = criteria
         self.comparison = comparison
         self.fits = fits
+        self.weights = weights
         self.is_null = fits.verdict == "no-filter"
 
     def finding(
@@ -289,12 +296,24 @@ class _Maker:
             reason = self.why_null(fitted)
             value = None
             if reason is None and fitted is not None:
-                value = estimate(fitted, among, mean_gain, self.criteria, None)
+                statistic = mean_gain if seat is not None else _weighted_gain(self.weights)
+                value = estimate(fitted, among, statistic, self.criteria, None)
             caveats = () if reason is None else (reason,)
             findings.append(
                 self.finding("passband_gain", "dB", value, seat=seat, method="g of the fit", caveats=caveats)
             )
         return findings
+
+
+def _weighted_gain(weights: Mapping[str, float]) -> Statistic:
+    """Weighted mean over seats of the mean over channels of the gains, per row."""
+
+    def gain(fitted: Fitted) -> npt.NDArray[np.float64]:
+        seats = [place.seat for place in fitted.data.places]
+        shares = [weights.get(seat or "", 1.0) / seats.count(seat) for seat in seats]
+        return np.average(fitted.fit.gain_db, axis=1, weights=shares)
+
+    return gain
 
 
 RATIO_METHOD = "fitted over expected corner"

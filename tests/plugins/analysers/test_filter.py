@@ -100,6 +100,18 @@ def test_a_gain_is_told_per_seat_and_is_no_part_of_the_corner():
         assert only(findings, "corner_frequency", seat=seat).value == pytest.approx(80.0, rel=0.005)
 
 
+def test_the_gain_over_seats_is_the_weighted_mean_of_the_seats_gains():
+    folder = Folder(id="made-up", seats={"A": 3.0, "B": 1.0, "C": 0.0}, chain=CHAIN)
+    folder.add_silence()
+    for seat, gain in (("A", 1.0), ("B", 0.5), ("C", 0.1)):
+        changes = {"out": unchanged, "in": lambda f, gain=gain: gain * high_pass(f, 80.0)}
+        add_takes(folder, changes, seed=ord(seat), placement_sd_db=0.02, seats=[seat], channels=("left", "right"))
+    over = only(findings_of(folder), "passband_gain", seat=None)
+    # A quarter of -6.02 dB.
+    assert over.value == pytest.approx(-1.505, abs=0.01)
+    assert over.low < -1.505 < over.high
+
+
 def test_the_chart_shows_measured_and_fitted():
     (chart,) = Filter().analyse(inputs_of(made(lambda f: high_pass(f, 80.0)))).charts
     assert chart.form == "line"
