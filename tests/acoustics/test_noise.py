@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 from fairhearing.acoustics.noise import (
     clear_of_noise,
     noise_to_choose_by,
-    points_clear_of_noise,
     scatter_noise_power,
     usable_in_both,
 )
@@ -86,13 +85,6 @@ def test_noise_scales_with_the_takes_and_their_order_does_not_count(gain: float,
 def test_a_level_is_clear_from_the_limit_on_and_a_missing_one_never() -> None:
     level = 10 ** (np.array([14.9, 15.1, np.nan, -np.inf]) / 10)
     assert clear_of_noise(level, np.ones(4), 15.0).tolist() == [False, True, False, False]
-
-
-def test_a_curve_is_clear_where_its_smoothed_level_is() -> None:
-    level_db = np.where(GRID_HZ < 50, 10.0, 20.0)
-    clear = points_clear_of_noise(GRID_HZ, 10 ** (level_db / 10), np.ones(len(GRID_HZ)), 15.0)
-    assert not clear[GRID_HZ < 44].any()
-    assert clear[GRID_HZ > 57].all()
 
 
 def test_points_without_noise_are_all_usable_in_both() -> None:

@@ -139,11 +139,11 @@ def table(found: Sequence[Outcome]) -> list[str]:
     """Rows of a Markdown table: a group of sessions each."""
     groups: list[tuple[str, Callable[[Outcome], bool]]] = [("all", lambda _: True)]
     for low, high in RANGES_HZ:
-        groups.append((f"{low} to {high} Hz", lambda o, a=low, b=high: a <= o.corner_hz < b))  # type: ignore[misc]
+        groups.append((f"{low} to {high} Hz", lambda o, a=low, b=high: a <= o.corner_hz < b))
     for n in sorted({o.most_repeats for o in found}):
-        groups.append((f"2 to {n} repeats" if n > 2 else "2 repeats", lambda o, n=n: o.most_repeats == n))  # type: ignore[misc]
+        groups.append((f"2 to {n} repeats" if n > 2 else "2 repeats", lambda o, n=n: o.most_repeats == n))
     for n in sorted({o.n_seats for o in found}):
-        groups.append((f"{n} seat{'s' if n > 1 else ''}", lambda o, n=n: o.n_seats == n))  # type: ignore[misc]
+        groups.append((f"{n} seat{'s' if n > 1 else ''}", lambda o, n=n: o.n_seats == n))
     rows = ["| sessions | " + " | ".join(QUANTITIES) + " |", "|---|" + "---|" * len(QUANTITIES)]
     for label, belongs in groups:
         chosen = [o for o in found if belongs(o)]
@@ -161,8 +161,8 @@ def summary(found: Sequence[Outcome]) -> list[str]:
     for quantity in QUANTITIES:
         of_it = [o for o in found if o.quantity == quantity]
         sound = [o for o in of_it if o.error is not None and o.half_width is not None]
-        bias = np.mean([o.error / o.half_width for o in sound])  # type: ignore[operator]
-        wide = np.median([o.half_width for o in sound])  # type: ignore[type-var]
+        bias = np.mean([o.error / o.half_width for o in sound])
+        wide = np.median([o.half_width for o in sound])
         lines.append(
             f"- {quantity}: {len(of_it) - len(sound)} of {len(of_it)} null or without an interval; half width "
             f"{wide:.3f} in the median; mean error {bias:+.3f} half widths"

@@ -146,33 +146,6 @@ def clear_of_noise(level_power: FloatArray, noise_power: FloatArray, min_snr_db:
     return clear & (level_power > 0)
 
 
-def points_clear_of_noise(
-    frequency_hz: FloatArray, power: FloatArray, noise_power: FloatArray, min_snr_db: float
-) -> npt.NDArray[np.bool_]:
-    """Whether each frequency of a measured curve stands clear of the noise, both smoothed over a third of an octave.
-
-    For what is shown of one curve alone; which points enter a comparison of two says `usable_in_both`.
-
-    Parameters
-    ----------
-    frequency_hz : (n,) hertz, rising, > 0
-    power : (n,) energy mean of the repeats
-    noise_power : (n,) of one take
-    min_snr_db : float, dB, >= 0
-
-    Returns
-    -------
-    (n,) bool
-    """
-    return clear_of_noise(
-        third_octave_smoothed(frequency_hz, power), third_octave_smoothed(frequency_hz, noise_power), min_snr_db
-    )
-
-
-# Squared spread of a level besides noise, in power: 0.3 dB; it only keeps the weights finite where there is no noise.
-SPREAD_BESIDES_NOISE = (0.3 * np.log(10.0) / 10.0) ** 2
-
-
 def usable_in_both(
     frequency_hz: FloatArray,
     power: tuple[FloatArray, FloatArray],

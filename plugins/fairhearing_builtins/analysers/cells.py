@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from fairhearing.acoustics.noise import points_clear_of_noise, scatter_noise_power
+from fairhearing.acoustics.noise import scatter_noise_power
 from fairhearing.api import Comparison, Inputs, Seat, Take
 
 FloatArray = npt.NDArray[np.float64]
@@ -29,7 +29,7 @@ class Cell:
 
     power: FloatArray
     noise_power: FloatArray
-    noise_known: bool
+    noise_measured: bool  # by noise takes; else from the scatter of the repeats
     in_place: bool
     phase_deg: FloatArray | None
 
@@ -43,10 +43,6 @@ class Cell:
         kept = self.power if without is None else np.delete(self.power, without, axis=0)
         mean: FloatArray = kept.mean(axis=0)
         return np.maximum(mean - self.noise_power, 0.01 * mean)
-
-    def clear(self, grid: FloatArray, min_snr_db: float) -> npt.NDArray[np.bool_]:
-        """Which frequencies of the grid stand clear of the noise of one take."""
-        return points_clear_of_noise(grid, self.power.mean(axis=0), self.noise_power, min_snr_db)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,7 +128,6 @@ def _cell(takes: Sequence[Take], grid: FloatArray, noise_takes: Sequence[Take]) 
     power = 10 ** (np.array([on_grid(t, grid) for t in takes]) / 10)
     phases = [_phase_on_grid(t, grid) for t in takes]
     phase = None if any(p is None for p in phases) else np.array(phases)
-    known = bool(noise_takes) or len(takes) > 1
     if noise_takes:
         noise = np.mean([10 ** (on_grid(t, grid) / 10) for t in noise_takes], axis=0)
     elif len(takes) > 1:
@@ -140,7 +135,11 @@ def _cell(takes: Sequence[Take], grid: FloatArray, noise_takes: Sequence[Take]) 
     else:
         noise = np.zeros(len(grid))
     return Cell(
-        power=power, noise_power=noise, noise_known=known, in_place=any(t.in_place for t in takes), phase_deg=phase
+        power=power,
+        noise_power=noise,
+        noise_measured=bool(noise_takes),
+        in_place=any(t.in_place for t in takes),
+        phase_deg=phase,
     )
 
 

@@ -8,6 +8,7 @@ from fairhearing.acoustics.high_pass_fit import loss_db
 from fairhearing.api import Axis, ChartRequest, Comparison, Inputs
 from fairhearing_builtins.analysers.cells import Field, Place
 from fairhearing_builtins.analysers.change_charts import chart_grid
+from fairhearing_builtins.analysers.corners import usable_frequencies
 from fairhearing_builtins.analysers.filter_fits import FilterFits
 
 
@@ -57,7 +58,7 @@ def _change_on(
     own = field.grids[place]
     cells = [field.cells[place, c.id] for c in (comparison.condition, comparison.reference)]
     change = 10 * np.log10(cells[0].mean_power() / cells[1].mean_power())
-    clear = cells[0].clear(own, min_snr_db) & cells[1].clear(own, min_snr_db)
+    clear = usable_frequencies(own, cells, min_snr_db)
     there = np.interp(np.log(grid), np.log(own), clear.astype(float)) > 0.5
     values = np.interp(np.log(grid), np.log(own), change)
     return [float(v) if ok else None for v, ok in zip(values, there, strict=True)]
