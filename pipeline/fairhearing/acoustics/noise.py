@@ -146,6 +146,10 @@ def clear_of_noise(level_power: FloatArray, noise_power: FloatArray, min_snr_db:
     return clear & (level_power > 0)
 
 
+# Squared spread of a level besides noise, in power: 0.3 dB; it only keeps the weights finite where there is no noise.
+SPREAD_BESIDES_NOISE = (0.3 * np.log(10.0) / 10.0) ** 2
+
+
 def usable_in_both(
     frequency_hz: FloatArray,
     power: tuple[FloatArray, FloatArray],
