@@ -181,30 +181,42 @@ class Composer:
             finding = one.finding
             if finding.quantity == "smallest_detectable_change" and finding.of == "target_deviation_change":
                 smallest = one if is_over_all(one) and finding.condition in (self.condition, None) else smallest
-        worse = [
-            one
-            for one in self.stated
-            if one.finding.quantity == "target_deviation_change"
-            and one.finding.condition == self.condition
-            and (one.finding.variant, one.finding.channel, one.finding.verdict) == (None, None, "worse")
-            and one.finding.seat is not None
-        ]
-        seats = [
-            compose((words.SEAT,), {"seat": quoted(one.finding.seat or ""), "value": self._value(one)}) for one in worse
-        ]
-        named = [seat for seat in seats if seat is not None]
+        worse, named = self._seats("worse", words.SEAT)
+        better, closer = self._seats("improved", words.SEAT_NAME)
+        same, kept = self._seats("unchanged", words.SEAT_NAME)
         clauses = words.BASS.get(over.finding.verdict or "", ()) if over else ()
         if over and named and over.finding.verdict == "undecided" and (over.finding.high or 0.0) < 0.0:
             clauses = words.UNEVEN
         if named:
             clauses = (*clauses, *words.WORSE_SEATS) if clauses else words.ONLY_WORSE_SEATS
+        if len(worse) + len(better) + len(same) > 1 and len(better) < len(self.stated_seats()):
+            clauses = (*clauses, *words.OTHER_SEATS) if clauses else ()
         values = {
             "value": self._value(over),
             "smallest": numbers.with_unit(smallest) if smallest else None,
             "seats": Markup(words.AND).join(named) if named else None,
+            "better": Markup(words.AND).join(closer) if closer else None,
+            "same": Markup(words.AND).join(kept) if kept else None,
         }
         mentions_smallest = any("{smallest}" in clause for clause in clauses)
         return self._say(clauses, values, [over, *worse, smallest if mentions_smallest else None]) if clauses else None
+
+    def stated_seats(self) -> list[Stated]:
+        """The change of the deviation at each seat."""
+        return [
+            one
+            for one in self.stated
+            if one.finding.quantity == "target_deviation_change"
+            and one.finding.condition == self.condition
+            and (one.finding.variant, one.finding.channel) == (None, None)
+            and one.finding.seat is not None
+        ]
+
+    def _seats(self, verdict: str, clause: str) -> tuple[list[Stated], list[Markup]]:
+        """The seats with this verdict, and each as the clause says it."""
+        found = [one for one in self.stated_seats() if one.finding.verdict == verdict]
+        said = [compose((clause,), {"seat": quoted(o.finding.seat or ""), "value": self._value(o)}) for o in found]
+        return found, [one for one in said if one is not None]
 
     def sentence(self, quantity: str, by_verdict: Mapping[str, words.Clauses]) -> Markup | None:
         """A sentence on one quantity by its verdict; None without one."""

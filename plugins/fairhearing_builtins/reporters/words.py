@@ -162,6 +162,8 @@ UNEVEN: Clauses = (
     "On the mean over the seats the bass comes closer to the target", ": its deviation changes by {value}",
     ", but not at every seat",
 )  # fmt: skip
+SEAT_NAME = "{seat}"
+OTHER_SEATS: Clauses = ("", "; it comes closer at {better}", "; it stays as it was at {same}")
 WORSE_SEATS: Clauses = ("; it moves away from the target at {seats}",)
 ONLY_WORSE_SEATS: Clauses = ("The bass moves away from the target at {seats}",)
 SEAT = "seat {seat}, by {value}"
