@@ -11,6 +11,8 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 
 DB_PER_NEPER_POWER = 10.0 / np.log(10.0)
+# Data sets are fitted some at a time, so that fine grids need no more memory than their data do.
+NUMBERS_AT_ONCE = 2_000_000
 ORDER_BOUNDS = (0.2, 5.0)
 
 
@@ -103,9 +105,32 @@ def fit_high_pass(change: Change, model: Model | None = None, start: HighPassFit
         parameters = _starting(change, model, centred(change.change_db, change.starts), bounds)
     else:
         parameters = parameters_of(start, model, len(change.change_db))
-    folded = _fold(change)
-    parameters = _refine(folded, model, parameters, bounds)
-    return _as_fit(folded, model, parameters, bounds)
+    parts = []
+    for rows in _some_at_a_time(change):
+        folded = _fold(_rows_of(change, rows))
+        parts.append(_as_fit(folded, model, _refine(folded, model, parameters[rows], bounds), bounds))
+    return _joined(parts)
+
+
+def _some_at_a_time(change: Change) -> list[slice]:
+    step = max(1, NUMBERS_AT_ONCE // change.change_db.shape[1])
+    return [slice(first, first + step) for first in range(0, len(change.change_db), step)]
+
+
+def _rows_of(change: Change, rows: slice) -> Change:
+    return Change(frequency_hz=change.frequency_hz, change_db=change.change_db[rows], starts=change.starts)
+
+
+def _joined(parts: Sequence[HighPassFit]) -> HighPassFit:
+    """The fits of all data sets, from those of some at a time."""
+    references = [part.reference_corner_hz for part in parts if part.reference_corner_hz is not None]
+    return HighPassFit(
+        corner_hz=np.concatenate([part.corner_hz for part in parts]),
+        order=np.concatenate([part.order for part in parts]),
+        reference_corner_hz=np.concatenate(references) if references else None,
+        gain_db=np.concatenate([part.gain_db for part in parts]),
+        at_bound=np.concatenate([part.at_bound for part in parts]),
+    )
 
 
 def centred(values: FloatArray, starts: npt.NDArray[np.intp]) -> FloatArray:
@@ -306,10 +331,16 @@ def fit_signed_loss_db(change: Change, at_hz: float, start: FloatArray | None = 
     -------
     (n_sets,), dB
     """
-    folded = _fold(change)
+    squared_corner = np.zeros(len(change.change_db)) if start is None else start
+    parts = [_squared_corner(_fold(_rows_of(change, r)), squared_corner[r]) for r in _some_at_a_time(change)]
+    loss: FloatArray = DB_PER_NEPER_POWER * np.log1p(np.concatenate(parts) / at_hz**2)
+    return loss
+
+
+def _squared_corner(folded: _Folded, u: FloatArray) -> FloatArray:
+    """The squared corner of each data set, free in sign, by Gauss-Newton steps from `u`."""
     squared = folded.frequency_hz**2
     floor = -0.95 * float(squared.min())
-    u = np.zeros(len(change.change_db)) if start is None else start.copy()
     for _ in range(60):
         shape = -DB_PER_NEPER_POWER * np.log1p(u[:, None] / squared)
         slope = -DB_PER_NEPER_POWER / (squared + u[:, None])
@@ -317,10 +348,8 @@ def fit_signed_loss_db(change: Change, at_hz: float, start: FloatArray | None = 
         step = gradient / folded.inner(slope, slope)
         # Steps are limited in the scale of the lowest frequency plus u itself: the loss is logarithmic in u.
         limit = 0.7 * (u + squared.min())
-        new = np.maximum(u + np.clip(step, -limit, 4 * limit), floor)
+        new: FloatArray = np.maximum(u + np.clip(step, -limit, 4 * limit), floor)
         if np.max(np.abs(new - u) / (squared.min() + np.abs(u))) < 1e-10:
-            u = new
-            break
+            return new
         u = new
-    loss: FloatArray = DB_PER_NEPER_POWER * np.log1p(u / at_hz**2)
-    return loss
+    return u
