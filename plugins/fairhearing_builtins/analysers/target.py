@@ -51,6 +51,8 @@ SPREAD_METHOD = (
     "standard deviation over seats (n - 1) of (band level - a), root mean square over the bass bands, condition minus "
     "reference; t interval from leave-one-repeat-out pseudo-values"
 )
+FEW_TO_SHOW = "too few repeats to say what could be shown"
+FEW_SEATS = "fewer than two seats that count have usable bass bands in both conditions"
 DETECTABLE_METHOD = "the change that an interval from these repeats would have shown in four cases of five"
 
 
@@ -212,7 +214,7 @@ class _Comparison:
         left: tuple[str, ...] = ()
         if self.hidden:
             caveats = (HIDDEN,)
-        elif estimate is None:
+        elif estimate is None and not set(caveats) & {FEW_TO_SHOW, FEW_SEATS}:
             caveats = (*caveats, reason_missing(self.bands, self.comparison, seat))
         if self.bands is not None and not self.hidden:
             chosen = self.bands.chosen(self.criteria.bass_band_hz)
@@ -242,7 +244,7 @@ class _Comparison:
         there = None
         if estimate is not None and estimate.detectable is not None:
             there = Estimate(value=estimate.detectable, low=None, high=None, n=estimate.n)
-        caveats = () if there is not None or estimate is None else ("too few repeats to say what could be shown",)
+        caveats = () if there is not None or estimate is None else (FEW_TO_SHOW,)
         return self._finding(
             "smallest_detectable_change",
             None,
@@ -260,7 +262,7 @@ class _Comparison:
         estimate = self._spread_estimate(shape=shape)
         caveats: tuple[str, ...] = ()
         if estimate is None and self.bands is not None:
-            caveats = ("fewer than two seats that count have usable bass bands in both conditions",)
+            caveats = (FEW_SEATS,)
         verdict = with_sign(estimate.low, estimate.high, self.criteria.smallest_change_db) if estimate else "undecided"
         stop = (DATA_STOP,) if shape else ()
         return self._finding(

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from scipy import stats
 
 from fairhearing.api import Analyser
-from fairhearing_builtins.analysers.target import Target, fairhearing_analysers
+from fairhearing_builtins.analysers.target import FEW_SEATS, FEW_TO_SHOW, Target, fairhearing_analysers
 
 from .build_inputs import keys, only
 from .build_measured import assert_symmetry, inputs_of, worlds
@@ -110,3 +110,11 @@ def test_the_spread_needs_two_seats_that_count(seats):
     else:
         assert stated.verdict == "undecided"
         assert stated.caveats
+
+
+def test_a_null_names_its_own_reason_and_no_other():
+    once = chain_free(shelves({"out": {"A": [6.0]}, "in": {"A": [3.0]}}))
+    shown = [f for f in findings_of(once) if f.quantity == "smallest_detectable_change"]
+    assert [f.value for f in shown] == [None, None]
+    assert {f.caveats for f in shown} == {(FEW_TO_SHOW,)}
+    assert only(findings_of(once), "seat_spread_change").caveats == (FEW_SEATS,)
