@@ -82,7 +82,8 @@ def test_the_whole_answer_of_the_hall_in_order() -> None:
         "it is 0.990 (0.964 to 1.016) times the corner that was meant, or −0.01 octaves; it falls off as a first-order "
         "filter does, order 1.02 (0.96 to 1.08).",
         "On the mean over the seats the bass comes closer to the target: its deviation changes by −1.40 dB (−1.90 to "
-        "−0.90), but not at every seat; it moves away from the target at seat C, by +1.10 dB (+0.70 to +1.50); it comes closer at A and B.",
+        "−0.90), but not at every seat; it moves away from the target at seat C, by +1.10 dB (+0.70 to +1.50)"
+        "; it comes closer at A and B.",
         "Mids and highs are left alone: the band that changes most changes by −0.12 dB (−0.32 to +0.08).",
         "The levels are matched: they differ by +0.01 dB (−0.04 to +0.06).",
         "Listeners heard a difference: 69 % (61 to 77) of 128 answers were right, p = 0.00001.",
