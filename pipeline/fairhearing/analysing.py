@@ -9,9 +9,11 @@ from dataclasses import replace
 from functools import partial
 
 from fairhearing import __version__
+from fairhearing.audio import Recording, summary_key
 from fairhearing.calling import call_plugin
 from fairhearing.contracts import Analyser, Inputs
 from fairhearing.errors import PluginProblem
+from fairhearing.recordings import Lacking, wanted_summaries
 from fairhearing.result import AnalyserResult, ChartRequest, Finding, Refusal, Result, Table
 from fairhearing.store.codec import encode
 from fairhearing.store.read import StoredSession
@@ -24,17 +26,24 @@ IDENTITY = (
 
 
 def analyse_session(
-    stored: StoredSession, analysers: Sequence[Analyser], kept: Mapping[str, AnalyserResult]
+    stored: StoredSession,
+    analysers: Sequence[Analyser],
+    kept: Mapping[str, AnalyserResult],
+    lacking: Sequence[Lacking] = (),
 ) -> dict[str, AnalyserResult]:
-    """The result of every analyser, by key; a kept one with the same key is not computed again."""
+    """The result of every analyser, by key; a kept one with the same key is not computed again.
+
+    `stored` has its recordings with their summaries; `lacking`: those that could not be had.
+    """
     results: dict[str, AnalyserResult] = {}
     findings: list[Finding] = []
     for analyser in analysers:
-        inputs = _needed(stored.inputs, analyser, findings)
-        key = _key(stored, analyser, inputs.findings)
+        inputs = needed(stored.inputs, analyser, findings)
+        lost = _lost(stored.inputs, analyser, lacking)
+        key = _key(stored, analyser, inputs.findings, lost)
         result = kept.get(key)
         if result is None or result.problem is not None:
-            result = _run(inputs, analyser)
+            result = _run(inputs, analyser, lost)
         results[key] = result
         findings += result.result.findings
     return results
@@ -51,13 +60,15 @@ def unread_lines(stored: StoredSession, analysers: Sequence[Analyser]) -> tuple[
         for sheet in stored.inputs.sheets
         if sheet.method not in methods
     ]
-    for kind in sorted({take.kind for take in stored.inputs.takes} - kinds):
-        count = sum(take.kind == kind for take in stored.inputs.takes)
+    measured = [*(take.kind for take in stored.inputs.takes), *(r.kind for r in stored.inputs.recordings)]
+    for kind in sorted(set(measured) - kinds):
+        count = measured.count(kind)
         lines.append(f"{session}: {count} files of kind {kind} are in the store; no installed analyser reads them yet")
     return tuple(lines)
 
 
-def _needed(inputs: Inputs, analyser: Analyser, findings: Sequence[Finding]) -> Inputs:
+def needed(inputs: Inputs, analyser: Analyser, findings: Sequence[Finding]) -> Inputs:
+    """What the analyser declared, and nothing else; the sheets' frames are its own copies."""
     needs = analyser.needs
     return replace(
         inputs,
@@ -65,42 +76,71 @@ def _needed(inputs: Inputs, analyser: Analyser, findings: Sequence[Finding]) -> 
         sheets=tuple(
             replace(sheet, trials=sheet.trials.copy()) for sheet in inputs.sheets if sheet.method in needs.methods
         ),
+        recordings=_with_summaries(inputs.recordings, analyser),
         findings=tuple(finding for finding in findings if finding.quantity in needs.findings),
     )
 
 
-def _key(stored: StoredSession, analyser: Analyser, findings: Sequence[Finding]) -> str:
+def _with_summaries(recordings: Sequence[Recording], analyser: Analyser) -> tuple[Recording, ...]:
+    """The recordings that the analyser reads, each with just the summaries that it declared."""
+    kept = []
+    for recording in recordings:
+        keys = wanted_summaries(recording, [analyser])
+        if _reads(analyser, recording) and set(keys) <= set(recording.summaries):
+            kept.append(replace(recording, summaries={key: recording.summaries[key] for key in keys}))
+    return tuple(kept)
+
+
+def _reads(analyser: Analyser, recording: Recording) -> bool:
+    return recording.kind in analyser.needs.kinds and recording.point in analyser.needs.points
+
+
+def _lost(inputs: Inputs, analyser: Analyser, lacking: Sequence[Lacking]) -> tuple[Refusal, ...]:
+    """A refusal for each recording that the analyser reads and cannot have."""
+    refusals = []
+    for recording in inputs.recordings:
+        keys = wanted_summaries(recording, [analyser])
+        problem = next((one.problem for one in lacking if one.path == recording.path and one.key in keys), None)
+        if problem is not None:
+            what = f"no findings of {analyser.name} from {recording.path}"
+            refusals.append(Refusal(what=what, why=problem.what, try_=problem.try_))
+    return tuple(refusals)
+
+
+def _key(stored: StoredSession, analyser: Analyser, findings: Sequence[Finding], lost: Sequence[Refusal]) -> str:
     digest = hashlib.sha256()
     for part in (analyser.name, analyser.version, __version__, stored.inputs.session.id, stored.content_sha256):
         digest.update(f"{part}\n".encode())
-    for finding in findings:
-        digest.update(encode(finding).encode())
+    for key in map(summary_key, analyser.needs.summaries):
+        digest.update(f"{key}\n".encode())
+    for read in (*findings, *lost):
+        digest.update(encode(read).encode())
     return digest.hexdigest()
 
 
-def _run(inputs: Inputs, analyser: Analyser) -> AnalyserResult:
+def _run(inputs: Inputs, analyser: Analyser, lost: tuple[Refusal, ...]) -> AnalyserResult:
     session = inputs.session
     done = AnalyserResult(
         session=session.id, room=session.room.id, analyser=analyser.name, version=analyser.version, result=Result()
     )
-    refusal = _refusal(inputs, analyser)
-    if refusal is not None:
-        return replace(done, result=Result(refusals=(refusal,)))
+    refused = refusal(inputs, analyser)
+    if refused is not None:
+        return replace(done, result=Result(refusals=lost or (refused,)))
     try:
         result = call_plugin(
             analyser.name, analyser.version, f"session {session.id}", partial(_checked_result, analyser, inputs)
         )
     except PluginProblem as problem:
         return replace(done, problem=problem.line())
-    return replace(done, result=result)
+    return replace(done, result=replace(result, refusals=(*result.refusals, *lost)))
 
 
-def _refusal(inputs: Inputs, analyser: Analyser) -> Refusal | None:
+def refusal(inputs: Inputs, analyser: Analyser) -> Refusal | None:
     """Why an analyser cannot work on this session; None if it can."""
     needs = analyser.needs
     what = f"no findings of {analyser.name}"
     lacking = []
-    if needs.kinds and not inputs.takes:
+    if needs.kinds and not inputs.takes and not inputs.recordings:
         lacking.append("measurements of kind " + " or ".join(sorted(needs.kinds)))
     if needs.methods and not inputs.sheets:
         lacking.append("score sheets of method " + " or ".join(sorted(needs.methods)))

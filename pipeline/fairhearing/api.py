@@ -1,5 +1,6 @@
 """What plug-in authors import, besides fairhearing.acoustics and fairhearing.statistics: re-exports only."""
 
+from fairhearing.audio import Accumulator, AudioFormat, Recording, RecordingFile, Summary
 from fairhearing.contracts import (
     Analyser,
     Comparison,
@@ -45,9 +46,10 @@ from fairhearing.session import (
 )
 
 __all__ = [
-    "Analyser", "AnalyserResult", "Axis", "Chain", "ChartRequest", "Comparison", "Condition", "Criteria",
-    "FairHearingError", "Finding", "ImportProblem", "Importer", "InputProblem", "Inputs", "MeasurementFile", "Needs",
-    "OutputFile", "ReadOptions", "Reading", "Recognition", "Refusal", "ReportInputs", "Reporter", "ResponseCurve",
-    "Result", "Room", "Rule", "ScoreFile", "ScoreTable", "Seat", "Session", "Sheet", "SourceFile", "SourceNote",
-    "Symmetry", "Table", "Take", "TargetCurve", "hookimpl", "nearest",
+    "Accumulator", "Analyser", "AnalyserResult", "AudioFormat", "Axis", "Chain", "ChartRequest", "Comparison",
+    "Condition", "Criteria", "FairHearingError", "Finding", "ImportProblem", "Importer", "InputProblem", "Inputs",
+    "MeasurementFile", "Needs", "OutputFile", "ReadOptions", "Reading", "Recognition", "Recording", "RecordingFile",
+    "Refusal", "ReportInputs", "Reporter", "ResponseCurve", "Result", "Room", "Rule", "ScoreFile", "ScoreTable",
+    "Seat", "Session", "Sheet", "SourceFile", "SourceNote", "Summary", "Symmetry", "Table", "Take", "TargetCurve",
+    "hookimpl", "nearest",
 ]  # fmt: skip

@@ -10,6 +10,12 @@ from fairhearing.contracts import Importer, Recognition, SourceFile
 from fairhearing.errors import ImportProblem
 from fairhearing.session import ScoreFile
 
+# What a file of a kind is looked for in, where it is not a table of frequencies.
+_FORMATS = {
+    "scores": "export it anew as CSV, TSV, XLSX or ODS with a header line",
+    "recording": "save it as WAV, RF64, W64 or FLAC",
+}
+
 
 def choose_importer(file: SourceFile, importers: Sequence[Importer]) -> Importer:
     """The one importer that claims the file.
@@ -42,9 +48,7 @@ def choose_importer(file: SourceFile, importers: Sequence[Importer]) -> Importer
     raise ImportProblem(
         f"no importer reads this file as {kind!r} ({reasons})",
         where=_place(file),
-        try_="export it anew as delimited text with frequency in hertz and level in dB"
-        if kind != "scores"
-        else "export it anew as CSV, TSV, XLSX or ODS with a header line",
+        try_=_FORMATS.get(kind, "export it anew as delimited text with frequency in hertz and level in dB"),
     )
 
 

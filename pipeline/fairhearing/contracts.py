@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, Protocol, runtime_checkable
 
+from fairhearing.audio import Recording, RecordingFile, RecordingSource, Summary
 from fairhearing.errors import FairHearingError
 from fairhearing.result import AnalyserResult, Finding, Result
 from fairhearing.session import Condition, Kind, MeasurementFile, Method, OrderRule, Playing, Point, ScoreFile, Session
@@ -21,29 +22,47 @@ if TYPE_CHECKING:
 SymmetryKind = Literal[
     "swap-conditions-negates",  # condition and reference exchanged: values change sign
     "swap-conditions-inverts",  # condition and reference exchanged: values become their reciprocal
+    "swap-conditions-mirrors",  # condition and reference exchanged: shares become 1 - share
+    "swap-conditions-invariant",  # condition and reference exchanged: values stay
     "common-gain-invariant",  # the same gain on every take changes nothing
-    "row-order-invariant",  # the order of takes and of trials changes nothing
+    "condition-gain-adds",  # a gain on every take of one condition is added to its values against the reference
+    "condition-gain-invariant",  # a gain on every take of one condition changes nothing
+    "row-order-invariant",  # which take or trial came first, by its number or name too, changes nothing
     "relabel-listeners-invariant",  # other listener codes change nothing but the label
     "relabel-seats-invariant",
     "relabel-programmes-invariant",
+    "doubled-trials-invariant",  # one listener's trials told twice: what is over listeners stays
+    "first-second-mirrored",  # first and second exchanged: shares become 1 - share
+    "first-second-invariant",  # first and second exchanged: values stay
 ]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Symmetry:
-    """What must happen to the findings of `quantities` when the world is changed in the way that `kind` names."""
+    """What must happen to the findings of `quantities` when the world is changed in the way that `kind` names.
+
+    `tolerance`: how far a value may miss that, in its own unit, besides 1e-9 of it; a fit by iteration may need more.
+    """
 
     kind: SymmetryKind
     quantities: frozenset[str]
+    tolerance: float = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SourceFile:
-    """A file as an importer gets it: what session.toml says of it, its name and its bytes."""
+    """A file as an importer gets it: what session.toml says of it, its name and its bytes.
+
+    Of a large file of sound `data` is the head only; `location` is where the whole lies, `size` how many bytes it has.
+    """
 
     item: MeasurementFile | ScoreFile
     path: str  # relative to the session folder, with /
     data: bytes
+    location: Path | None = None
+    size: int = 0
+    modified_ns: int = 0
+    sha256: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +98,7 @@ class Reading:
     """What an importer made of one file: `content`, or `problem` if it could not be read."""
 
     path: str
-    content: ResponseCurve | ScoreTable | None = None
+    content: ResponseCurve | ScoreTable | RecordingFile | None = None
     caveats: tuple[str, ...] = ()
     problem: FairHearingError | None = None
 
@@ -109,6 +128,7 @@ class Needs:
     points: frozenset[Point] = frozenset({"seat", "amplifier-input", "amplifier-output"})
     methods: frozenset[Method] = frozenset()  # of score sheets; at least one sheet of one of them
     findings: frozenset[str] = frozenset()  # quantities of other analysers, read where they are there
+    summaries: tuple[Summary, ...] = ()  # of each recording of `kinds` at `points`; one that lacks any is left out
     min_conditions: int = 2
 
 
@@ -161,11 +181,12 @@ class TargetCurve:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Inputs:
-    """What an analyser works on: one session, all its conditions, the takes, sheets and findings that it declared."""
+    """What an analyser works on: one session, all its conditions, and the takes, sheets, … that it declared."""
 
     session: Session
     takes: tuple[Take, ...] = ()
     sheets: tuple[Sheet, ...] = ()
+    recordings: tuple[Recording, ...] = ()
     findings: tuple[Finding, ...] = ()
     target: TargetCurve | None = None
 
@@ -197,6 +218,7 @@ class SessionContent:
     manifest: bytes = b""
     takes: tuple[Take, ...] = ()
     sheets: tuple[Sheet, ...] = ()
+    recordings: tuple[RecordingSource, ...] = ()
     target: TargetCurve | None = None
     sources: tuple[SourceNote, ...] = ()
     problems: tuple[FairHearingError, ...] = ()

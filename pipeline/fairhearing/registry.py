@@ -11,6 +11,7 @@ from importlib.metadata import EntryPoint, entry_points
 import pluggy
 
 from fairhearing import hookspecs
+from fairhearing.audio import Summary, summary_key
 from fairhearing.contracts import Analyser, Importer, Needs, Reporter
 from fairhearing.errors import nearest
 
@@ -145,6 +146,10 @@ def _check(plugin: object, kind: str, protocol: type) -> None:
         if name in protocol.__annotations__ and not isinstance(getattr(plugin, name), form):
             value = getattr(plugin, name)
             raise TypeError(f"{name} of the {kind} {type(plugin).__name__} is {value!r}, not a {form.__name__}")
+    for summary in plugin.needs.summaries if isinstance(plugin, Analyser) else ():
+        if isinstance(summary, type) or not isinstance(summary, Summary):
+            raise TypeError(f"needs.summaries of {type(plugin).__name__} holds {summary!r}, which is no Summary")
+        summary_key(summary)
 
 
 def _missing(plugin: object, protocol: type) -> list[str]:

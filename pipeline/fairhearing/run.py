@@ -5,26 +5,28 @@ from __future__ import annotations
 import platform
 from collections.abc import Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.metadata import version
 from pathlib import Path
 
 from fairhearing import __version__
 from fairhearing.analysing import analyse_session, unread_lines
 from fairhearing.contracts import ReportInputs, SessionContent
-from fairhearing.errors import FairHearingError, Faults, InputProblem, ManifestProblem, StoreProblem
+from fairhearing.errors import FairHearingError, Faults, InputProblem, ManifestProblem, PluginProblem, StoreProblem
 from fairhearing.files import check_writable
 from fairhearing.importing import read_session as read_folder
 from fairhearing.manifest import MANIFEST_NAME, find_session_folders
 from fairhearing.progress import Progress
+from fairhearing.recordings import summarise
 from fairhearing.registry import PluginList, Plugins, load_plugins
 from fairhearing.reporting import write_report
 from fairhearing.result import AnalyserResult
+from fairhearing.session import Session
 from fairhearing.store import Store, open_store
 from fairhearing.store.read import read_results, read_session, session_ids
 from fairhearing.store.write import write_results, write_session
 
-SOFTWARE = ("altair", "duckdb", "numpy", "pandas", "scipy", "vl-convert-python")
+SOFTWARE = ("altair", "duckdb", "numpy", "pandas", "scipy", "soundfile", "vl-convert-python")
 STORE_NAME = "store.duckdb"
 
 
@@ -85,7 +87,7 @@ def report_store(store: Path, out: Path, progress: Progress) -> RunOutcome:
         ids = _known_ids(opened)
         check_writable(out)
         outcome = _analyse(opened, ids, plugins, progress)
-        return _report(opened, ids, plugins, out, progress, RunOutcome(notes=outcome.notes))
+        return _report(opened, ids, plugins, out, progress, replace(outcome, lines=()))
 
 
 def check_sessions(path: Path) -> tuple[SessionContent, ...]:
@@ -161,7 +163,8 @@ def _import(store: Store, contents: Sequence[SessionContent]) -> list[str]:
         revision = write_session(store, content)
         assert content.session is not None
         lines.append(
-            f"{content.session.id}: revision {revision}, {len(content.takes)} measurements, "
+            f"{content.session.id}: revision {revision}, "
+            f"{len(content.takes) + len(content.recordings)} measurements, "
             f"{sum(len(sheet.trials) for sheet in content.sheets)} trials"
         )
     return lines
@@ -179,17 +182,30 @@ def _known_ids(store: Store) -> list[str]:
 def _analyse(store: Store, ids: Sequence[str], plugins: Plugins, progress: Progress) -> RunOutcome:
     lines: list[str] = []
     notes = list(_broken_lines(plugins))
+    in_part = False
     for index, session_id in enumerate(ids):
         progress.step("analysing", index, len(ids))
         stored = read_session(store, session_id)
+        summarised = summarise(store, stored, plugins.analysers, progress)
+        stored = replace(stored, inputs=replace(stored.inputs, recordings=summarised.recordings))
         kept = read_results(store, session_id, stored.revision)
-        results = analyse_session(stored, plugins.analysers, kept)
+        results = analyse_session(stored, plugins.analysers, kept, summarised.lacking)
         new = {key: result for key, result in results.items() if kept.get(key) != result}
         write_results(store, {session_id: stored.revision}, new)
+        for problem in summarised.problems:
+            in_part = in_part or isinstance(problem, InputProblem)
+            notes.append(_recording_note(problem, stored.inputs.session))
         notes += [f"{session_id}: {result.problem}" for result in results.values() if result.problem]
         lines += _answers(session_id, tuple(results.values()))
     progress.step("analysing", len(ids), len(ids))
-    return RunOutcome(lines=tuple(lines), notes=tuple(notes))
+    return RunOutcome(exit_code=3 if in_part else 0, lines=tuple(lines), notes=tuple(notes))
+
+
+def _recording_note(problem: FairHearingError, session: Session) -> str:
+    """What is told of a recording that could not be read, or of a summary that failed."""
+    if isinstance(problem, PluginProblem):
+        return f"{session.id}: {problem.line()}"
+    return str(_in_folder(problem, session.folder))
 
 
 def _answers(session_id: str, results: Sequence[AnalyserResult]) -> list[str]:

@@ -45,10 +45,12 @@ def test_the_same_bytes_again_change_nothing(place: Path, folder: Path) -> None:
         "grids": 1,
         "measurements": 12,
         "meta": 1,
+        "recordings": 0,
         "results": 0,
         "sessions": 1,
         "sheets": 1,
         "sources": 13,
+        "summaries": 0,
         "trials": 16,
     }
 
@@ -172,6 +174,8 @@ def test_columns_have_the_types_that_a_query_expects(place: Path, folder: Path) 
     assert types["sessions.revision"] == types["results.revision"] == "INTEGER"
     assert types["sessions.manifest"] == "BLOB"
     assert types["sources.size"] == "BIGINT"
+    assert types["recordings.modified_ns"] == types["recordings.n_frames"] == "BIGINT"
+    assert (types["summaries.content"], types["summaries.shape"]) == ("DOUBLE[]", "BIGINT[]")
     assert types["trials.listener"] == types["trials.trial"] == "VARCHAR"
 
 

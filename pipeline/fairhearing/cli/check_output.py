@@ -11,6 +11,7 @@ from fairhearing.errors import FairHearingError, Faults
 from fairhearing.session import Chain, Condition, Session
 
 if TYPE_CHECKING:
+    from fairhearing.audio import Recording
     from fairhearing.contracts import SessionContent, Sheet, Take
 
 # These come and go with the filter: together they are one change.
@@ -83,7 +84,7 @@ def check_text(contents: Sequence[SessionContent]) -> str:
     return "\n\n".join([*blocks, verdict])
 
 
-def grid_cells(session: Session, takes: Sequence[Take]) -> tuple[GridCell, ...]:
+def grid_cells(session: Session, takes: Sequence[Take | Recording]) -> tuple[GridCell, ...]:
     """Repeats for every kind of measurement at every seat in every condition, 0 where there is none."""
     repeats = {(_series(take), take.seat, take.condition, take.repeat) for take in takes}
     found = Counter(key[:-1] for key in repeats)
@@ -108,7 +109,11 @@ def grid_cells(session: Session, takes: Sequence[Take]) -> tuple[GridCell, ...]:
     return tuple(cells)
 
 
-def _series(take: Take) -> Series:
+def _measured(content: SessionContent) -> list[Take | Recording]:
+    return [*content.takes, *(source.recording for source in content.recordings)]
+
+
+def _series(take: Take | Recording) -> Series:
     return take.kind, take.point, take.playing, take.channel, take.programme
 
 
@@ -116,14 +121,14 @@ def _with_none_first(series: Series) -> tuple[tuple[bool, str], ...]:
     return tuple((part is not None, part or "") for part in series)
 
 
-def _rows(session: Session, takes: Sequence[Take]) -> list[str | None]:
+def _rows(session: Session, takes: Sequence[Take | Recording]) -> list[str | None]:
     """Every seat of the session if any take has a seat; a row without a seat if any take has none."""
     seats = {take.seat for take in takes}
     rows: list[str | None] = [seat.id for seat in session.seats] if seats != {None} else []
     return rows + ([None] if None in seats else [])
 
 
-def _columns(session: Session, takes: Sequence[Take]) -> list[str | None]:
+def _columns(session: Session, takes: Sequence[Take | Recording]) -> list[str | None]:
     """Every condition if any take has one; a column without a condition if any take has none."""
     conditions = {take.condition for take in takes}
     columns: list[str | None] = [c.id for c in session.conditions] if conditions != {None} else []
@@ -198,7 +203,7 @@ def _session_json(content: SessionContent) -> dict[str, object]:
         "id": None if session is None else session.id,
         "folder": _folder(content),
         "question": None if session is None else session.question,
-        "grid": [] if session is None else [_cell_json(cell) for cell in grid_cells(session, content.takes)],
+        "grid": [] if session is None else [_cell_json(cell) for cell in grid_cells(session, _measured(content))],
         "trials": [
             {"entry": c.entry, "method": c.method, "listener": c.listener, "n_trials": c.n_trials}
             for c in trial_counts(content.sheets)
@@ -228,7 +233,7 @@ def _session_text(content: SessionContent) -> str:
         blocks = [f"session in {_folder(content)}: session.toml cannot be used"]
     else:
         blocks = [f"session {session.id} in {_folder(content)}\nquestion: {session.question or NOT_SAID}"]
-        blocks += _grids_text(grid_cells(session, content.takes)) or ["measurements: none"]
+        blocks += _grids_text(grid_cells(session, _measured(content))) or ["measurements: none"]
         blocks += _trials_text(trial_counts(content.sheets))
         blocks.append(_differences_text(session))
     blocks += [f"warning: {caution}" for caution in _cautions(content)]

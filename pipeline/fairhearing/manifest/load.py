@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from fairhearing.errors import ManifestProblem
@@ -32,10 +32,11 @@ _IGNORED_ENDINGS = (".duckdb", ".duckdb.wal")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LoadedSession:
-    """A session, or None and every reason why there is none."""
+    """A session, or None and every reason why there is none. `sha256`: by path, of the files hashed on the way."""
 
     session: Session | None
     problems: tuple[ManifestProblem, ...]
+    sha256: Mapping[str, str] = field(default_factory=dict)
 
 
 def load_session(folder: Path) -> LoadedSession:
@@ -134,7 +135,7 @@ def _load(folder: Path, text: str, table: dict[str, object]) -> LoadedSession:
     claims = match_files(entries, listing, ids, named, log)
     measurements, scores = _claimed(claims, measured, scored)
     sound = {index for index, entry in enumerate(measured) if entry.sound}
-    check_takes(folder, [file for file in measurements if file.entry in sound], log)
+    hashes = check_takes(folder, [file for file in measurements if file.entry in sound], log)
     problems = log.problems()
     if problems:
         return LoadedSession(session=None, problems=problems)
@@ -151,7 +152,7 @@ def _load(folder: Path, text: str, table: dict[str, object]) -> LoadedSession:
         folder=folder,
         warnings=_warnings(listing, {claim.path for claim in claims} | named),
     )
-    return LoadedSession(session=session, problems=())
+    return LoadedSession(session=session, problems=(), sha256=hashes)
 
 
 def _check_format(top: TableReader) -> bool:

@@ -12,8 +12,12 @@ from fairhearing.session import MeasurementFile
 Cell = tuple[str | None, ...]
 
 
-def check_takes(folder: Path, files: Sequence[MeasurementFile], log: FaultLog) -> None:
-    """A fault for each file that is the same take as one before it, or a copy of another repeat."""
+def check_takes(folder: Path, files: Sequence[MeasurementFile], log: FaultLog) -> dict[str, str]:
+    """A fault for each file that is the same take as one before it, or a copy of another repeat.
+
+    Returns the sha256 by path of the files that were read for it: those with a repeat of the same size.
+    """
+    hashes: dict[str, str] = {}
     cells: dict[Cell, list[MeasurementFile]] = {}
     for file in files:
         cells.setdefault(_cell(file), []).append(file)
@@ -24,10 +28,11 @@ def check_takes(folder: Path, files: Sequence[MeasurementFile], log: FaultLog) -
             if other is not file:
                 what = f"{other.path!r} (line {other.line}) and {file.path!r} are the same take: {_told(file)}"
                 log.add(file.line, what, "give each its own repeat, such as {repeat} in files, or take one of them out")
-        _check_copies(folder, list(first.values()), log)
+        _check_copies(folder, list(first.values()), hashes, log)
+    return hashes
 
 
-def _check_copies(folder: Path, repeats: Iterable[MeasurementFile], log: FaultLog) -> None:
+def _check_copies(folder: Path, repeats: Iterable[MeasurementFile], hashes: dict[str, str], log: FaultLog) -> None:
     by_size: dict[int, list[MeasurementFile]] = {}
     for file in repeats:
         try:
@@ -40,10 +45,11 @@ def _check_copies(folder: Path, repeats: Iterable[MeasurementFile], log: FaultLo
         first: dict[str, MeasurementFile] = {}
         for file in members:
             try:
-                other = first.setdefault(sha256_of(folder / file.path), file)
+                hashes[file.path] = sha256_of(folder / file.path)
             except OSError as error:
                 _unreadable(file, error, log)
                 continue
+            other = first.setdefault(hashes[file.path], file)
             if other is not file:
                 what = f"{other.path!r} and {file.path!r} have the same bytes: one take copied, not two repeats"
                 log.add(file.line, what, "take the copy out, or put the take that was meant in its place")

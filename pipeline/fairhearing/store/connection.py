@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fairhearing.errors import StoreProblem
+from fairhearing.store.migrations import migrate
 from fairhearing.store.schema import SCHEMA_VERSION, TABLES
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ class Store:
 
 @contextmanager
 def open_store(path: Path, *, create: bool) -> Iterator[Store]:
-    """The store at `path`; made, with its folders, if `create` and it is not there.
+    """The store at `path`; made, with its folders, if `create` and it is not there. An older one is brought up to date.
 
     A store that was made here and holds no session at the end of a failed block is taken away again.
 
@@ -179,6 +180,7 @@ def _prepare(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
             where=str(path),
             try_="update fairhearing, or use another store",
         )
+    migrate(connection, version)
 
 
 def _schema_version(connection: duckdb.DuckDBPyConnection) -> int | None:

@@ -8,11 +8,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fairhearing.audio import RecordingSource
 from fairhearing.contracts import Inputs, ResponseCurve, Sheet, SourceNote, Take, TargetCurve
 from fairhearing.result import AnalyserResult
 from fairhearing.session import Session
 from fairhearing.store.codec import decode
 from fairhearing.store.connection import Store
+from fairhearing.store.recordings import read_recordings
+from fairhearing.store.rows import array, select_rows, text
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -21,11 +24,15 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StoredSession:
-    """One revision of a session: its number, the hash of its content, and all that analysers may read."""
+    """One revision of a session: its number, the hash of its content, and all that analysers may read.
+
+    The recordings of `inputs` have no summaries yet; `recordings` says where their files are.
+    """
 
     revision: int
     content_sha256: str
     inputs: Inputs
+    recordings: tuple[RecordingSource, ...] = ()
     sources: tuple[SourceNote, ...]
 
 
@@ -46,7 +53,8 @@ def read_session(store: Store, session_id: str, revision: int | None = None) -> 
         raise KeyError(session_id)
     number = int(row[0])
     session = decode(Session, json.dumps({**json.loads(row[2]), "folder": row[1]}))
-    target = None if row[4] is None else TargetCurve(frequency_hz=_array(row[4]), level_db=_array(row[5]))
+    target = None if row[4] is None else TargetCurve(frequency_hz=array(row[4]), level_db=array(row[5]))
+    recordings = read_recordings(store, session_id, number)
     return StoredSession(
         revision=number,
         content_sha256=str(row[3]),
@@ -54,8 +62,10 @@ def read_session(store: Store, session_id: str, revision: int | None = None) -> 
             session=session,
             takes=_takes(store, session_id, number),
             sheets=_sheets(store, session_id, number),
+            recordings=tuple(source.recording for source in recordings),
             target=target,
         ),
+        recordings=recordings,
         sources=_sources(store, session_id, number),
     )
 
@@ -69,18 +79,11 @@ def read_results(store: Store, session_id: str, revision: int) -> dict[str, Anal
     return {str(key): decode(AnalyserResult, text) for key, text in rows}
 
 
-def _array(values: object) -> npt.NDArray[np.float64]:
-    # A list with a NULL comes as a masked array, whose plain copy would hold 0.0 in its place.
-    array: npt.NDArray[np.float64] = np.ma.filled(np.ma.array(values, dtype=np.float64, copy=True), np.nan)
-    array.setflags(write=False)
-    return array
-
-
 def _takes(store: Store, session_id: str, revision: int) -> tuple[Take, ...]:
     parameters = [session_id, revision]
     grids = {
-        str(row["grid_sha256"]): _array(row["frequency_hz"])
-        for row in _rows(
+        str(row["grid_sha256"]): array(row["frequency_hz"])
+        for row in select_rows(
             store,
             "SELECT g.* FROM grids g WHERE grid_sha256 IN "
             "(SELECT grid_sha256 FROM measurements WHERE session_id = ? AND revision = ?)",
@@ -88,39 +91,29 @@ def _takes(store: Store, session_id: str, revision: int) -> tuple[Take, ...]:
         )
     }
     query = "SELECT * FROM measurements WHERE session_id = ? AND revision = ? ORDER BY ordinal"
-    return tuple(_take(row, grids) for row in _rows(store, query, parameters))
+    return tuple(_take(row, grids) for row in select_rows(store, query, parameters))
 
 
 def _take(row: dict[str, object], grids: dict[str, npt.NDArray[np.float64]]) -> Take:
     phase = row["phase_deg"]
     curve = ResponseCurve(
         frequency_hz=grids[str(row["grid_sha256"])],
-        level_db=_array(row["level_db"]),
-        phase_deg=_array(phase) if isinstance(phase, np.ndarray) else None,
+        level_db=array(row["level_db"]),
+        phase_deg=array(phase) if isinstance(phase, np.ndarray) else None,
     )
     return Take(
         kind=row["kind"],  # type: ignore[arg-type]
         point=row["point"],  # type: ignore[arg-type]
         playing=row["playing"],  # type: ignore[arg-type]
         in_place=bool(row["in_place"]),
-        seat=_text(row["seat"]),
-        condition=_text(row["condition"]),
+        seat=text(row["seat"]),
+        condition=text(row["condition"]),
         repeat=str(row["repeat"]),
-        channel=_text(row["channel"]),
-        programme=_text(row["programme"]),
+        channel=text(row["channel"]),
+        programme=text(row["programme"]),
         curve=curve,
         path=str(row["path"]),
     )
-
-
-def _text(value: object) -> str | None:
-    return value if isinstance(value, str) else None
-
-
-def _rows(store: Store, query: str, parameters: list[object]) -> list[dict[str, object]]:
-    frame = store.connection.execute(query, parameters).df()
-    columns = [frame[name].tolist() for name in frame.columns]
-    return [dict(zip(map(str, frame.columns), row, strict=True)) for row in zip(*columns, strict=True)]
 
 
 def _sheets(store: Store, session_id: str, revision: int) -> tuple[Sheet, ...]:

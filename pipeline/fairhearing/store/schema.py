@@ -1,8 +1,24 @@
 """The store's tables and their version."""
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 
-TABLES = """
+# What version 2 adds. Samples are never kept: a recording stands by its path and what tells that it is the same file.
+RECORDING_TABLES = """
+CREATE TABLE recordings (
+    session_id VARCHAR NOT NULL, revision INTEGER NOT NULL, ordinal INTEGER NOT NULL, path VARCHAR NOT NULL,
+    kind VARCHAR NOT NULL, point VARCHAR NOT NULL, playing VARCHAR NOT NULL, in_place BOOLEAN NOT NULL,
+    seat VARCHAR, condition VARCHAR, repeat VARCHAR NOT NULL, channel VARCHAR, programme VARCHAR,
+    full_scale_pa DOUBLE, full_scale_v DOUBLE,
+    rate_hz INTEGER NOT NULL, n_channels INTEGER NOT NULL, n_frames BIGINT NOT NULL, subtype VARCHAR NOT NULL,
+    sha256 VARCHAR NOT NULL, size BIGINT NOT NULL, modified_ns BIGINT NOT NULL,
+    PRIMARY KEY (session_id, revision, ordinal));
+CREATE TABLE summaries (
+    content_sha256 VARCHAR NOT NULL, name VARCHAR NOT NULL, version VARCHAR NOT NULL, parameters VARCHAR NOT NULL,
+    array_name VARCHAR NOT NULL, shape BIGINT[] NOT NULL, content DOUBLE[] NOT NULL,
+    PRIMARY KEY (content_sha256, name, version, parameters, array_name));
+"""
+
+TABLES = f"""
 CREATE TABLE meta (key VARCHAR PRIMARY KEY, value VARCHAR NOT NULL);
 CREATE TABLE sessions (
     session_id VARCHAR NOT NULL, revision INTEGER NOT NULL, room_id VARCHAR NOT NULL, folder VARCHAR NOT NULL,
@@ -32,4 +48,4 @@ CREATE TABLE results (
     session_id VARCHAR NOT NULL, revision INTEGER NOT NULL, analyser VARCHAR NOT NULL, version VARCHAR NOT NULL,
     key VARCHAR NOT NULL, result_json VARCHAR NOT NULL, problem VARCHAR,
     PRIMARY KEY (session_id, revision, analyser));
-"""
+{RECORDING_TABLES}"""

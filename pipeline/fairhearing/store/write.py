@@ -14,6 +14,8 @@ from fairhearing.result import AnalyserResult
 from fairhearing.session import Session
 from fairhearing.store.codec import encode
 from fairhearing.store.connection import Store
+from fairhearing.store.recordings import update_modified, write_recordings
+from fairhearing.store.rows import insert_rows
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -43,6 +45,7 @@ def write_session(store: Store, content: SessionContent) -> int:
             "UPDATE sessions SET folder = ? WHERE session_id = ? AND revision = ? AND folder <> ?",
             [str(content.folder.resolve()), session.id, newest[0], str(content.folder.resolve())],
         )
+        update_modified(store, session.id, int(newest[0]), content.recordings)
         return int(newest[0])
     revision = 1 if newest is None else int(newest[0]) + 1
     target = content.target
@@ -63,7 +66,8 @@ def write_session(store: Store, content: SessionContent) -> int:
     )
     _write_takes(store, session.id, revision, content)
     _write_sheets(store, session.id, revision, content)
-    _insert(
+    write_recordings(store, session.id, revision, content.recordings)
+    insert_rows(
         store,
         "sources",
         {
@@ -109,7 +113,7 @@ def _write_takes(store: Store, session_id: str, revision: int, content: SessionC
         keys.append(key)
     known = {row[0] for row in store.connection.execute("SELECT grid_sha256 FROM grids").fetchall()}
     new = sorted(set(grids) - known)
-    _insert(store, "grids", {"grid_sha256": new, "frequency_hz": [grids[key] for key in new]})
+    insert_rows(store, "grids", {"grid_sha256": new, "frequency_hz": [grids[key] for key in new]})
     takes = content.takes
     columns: dict[str, Sequence[object]] = {
         "session_id": [session_id] * len(takes),
@@ -121,7 +125,7 @@ def _write_takes(store: Store, session_id: str, revision: int, content: SessionC
     columns["grid_sha256"] = keys
     columns["level_db"] = [take.curve.level_db for take in takes]
     columns["phase_deg"] = [take.curve.phase_deg for take in takes]
-    _insert(store, "measurements", columns)
+    insert_rows(store, "measurements", columns)
 
 
 def _write_sheets(store: Store, session_id: str, revision: int, content: SessionContent) -> None:
@@ -144,7 +148,7 @@ def _write_sheets(store: Store, session_id: str, revision: int, content: Session
         )
         rows = [[None if cell is None else str(cell) for cell in row] for row in sheet.trials.itertuples(index=False)]
         position = {name: index for index, name in enumerate(names)}
-        _insert(
+        insert_rows(
             store,
             "trials",
             {
@@ -157,15 +161,3 @@ def _write_sheets(store: Store, session_id: str, revision: int, content: Session
                 "cells": rows,
             },
         )
-
-
-def _insert(store: Store, table: str, columns: Mapping[str, Sequence[object]]) -> None:
-    """All rows at once; columns stand in the table's order."""
-    import pandas as pd
-
-    if not next(iter(columns.values())):
-        return
-    frame = pd.DataFrame({name: pd.Series(list(values), dtype=object) for name, values in columns.items()})
-    store.connection.register("new_rows", frame)
-    store.connection.execute(f"INSERT INTO {table} SELECT {', '.join(columns)} FROM new_rows")
-    store.connection.unregister("new_rows")

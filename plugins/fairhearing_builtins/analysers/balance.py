@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from fairhearing.api import Comparison, Finding, Inputs, Needs, Result, Table, hookimpl
+from fairhearing.api import Comparison, Finding, Inputs, Needs, Result, Symmetry, Table, hookimpl
 from fairhearing_builtins.analysers.balance_parts import QUANTITIES_READ, Part, parts_of
 
 REASONS = {
@@ -28,7 +28,11 @@ class Balance:
     version = "1"
     quantities = frozenset({"balance"})
     needs = Needs(points=frozenset(), findings=QUANTITIES_READ)
-    symmetries = ()
+    symmetries = (
+        Symmetry(kind="row-order-invariant", quantities=quantities),
+        Symmetry(kind="relabel-seats-invariant", quantities=quantities),
+        Symmetry(kind="common-gain-invariant", quantities=quantities),
+    )
 
     def analyse(self, inputs: Inputs) -> Result:
         """A balance for each condition against the reference, and a table of all their parts."""

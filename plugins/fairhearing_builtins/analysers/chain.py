@@ -15,7 +15,9 @@ class ChainAsWritten:
     needs = Needs()
     symmetries: tuple[Symmetry, ...] = (
         Symmetry(kind="common-gain-invariant", quantities=quantities),
+        Symmetry(kind="condition-gain-invariant", quantities=quantities),
         Symmetry(kind="row-order-invariant", quantities=quantities),
+        Symmetry(kind="relabel-seats-invariant", quantities=quantities),
     )
 
     def analyse(self, inputs: Inputs) -> Result:

@@ -50,10 +50,12 @@ class Change:
     name = "change"
     version = "1"
     quantities = frozenset({"level_change", "guard_band_change"})
-    needs = Needs(kinds=frozenset({"response", "impulse", "sweep", "noise"}))
+    needs = Needs(kinds=frozenset({"response", "impulse", "sweep", "noise"}), points=frozenset({"seat"}))
     symmetries: tuple[Symmetry, ...] = (
         Symmetry(kind="swap-conditions-negates", quantities=quantities),
         Symmetry(kind="common-gain-invariant", quantities=quantities),
+        Symmetry(kind="condition-gain-adds", quantities=frozenset({"level_change"})),
+        Symmetry(kind="condition-gain-invariant", quantities=frozenset({"guard_band_change"})),
         Symmetry(kind="row-order-invariant", quantities=quantities),
         Symmetry(kind="relabel-seats-invariant", quantities=quantities),
     )

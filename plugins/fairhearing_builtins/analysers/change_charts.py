@@ -25,9 +25,8 @@ def response_charts(inputs: Inputs, comparison: Comparison, field: Field) -> lis
         for condition in (comparison.reference, comparison.condition):
             grid, level, low, high = _curve(field, field.places(comparison, [seat]), condition.id)
             columns["frequency"] += grid.tolist()
-            columns["level"] += level.tolist()
-            columns["low"] += low.tolist()
-            columns["high"] += high.tolist()
+            for name, curve in (("level", level), ("low", low), ("high", high)):
+                columns[name] += [value if np.isfinite(value) else None for value in curve.tolist()]
             columns["condition"] += [condition.label] * len(grid)
             columns["seat"] += [seat] * len(grid)
     what = "everything playing" if field.playing == "both" else "the main loudspeakers playing"

@@ -61,6 +61,7 @@ class DelayDifference:
     symmetries: tuple[Symmetry, ...] = (
         Symmetry(kind="swap-conditions-negates", quantities=quantities),
         Symmetry(kind="common-gain-invariant", quantities=quantities),
+        Symmetry(kind="condition-gain-invariant", quantities=quantities),
         Symmetry(kind="row-order-invariant", quantities=quantities),
         Symmetry(kind="relabel-seats-invariant", quantities=quantities),
     )
@@ -118,9 +119,11 @@ def _delays(inputs: Inputs, comparison: Comparison, field: Field) -> _Delays | N
 def _against_first(
     grid: npt.NDArray[np.float64], condition: Cell, reference: Cell, range_hz: tuple[float, float]
 ) -> tuple[list[Delay], list[Delay]] | None:
-    """Delay of every take of both conditions against the first of the reference; None where phase is lacking."""
+    """Delay of every take of both conditions against the first of the reference; None where phase or levels lack."""
     band = (grid >= range_hz[0] * (1 - 1e-9)) & (grid <= range_hz[1] * (1 + 1e-9))
     if condition.phase_deg is None or reference.phase_deg is None or np.count_nonzero(band) < FEWEST_POINTS:
+        return None
+    if not all(np.all(np.isfinite(cell.power[:, band])) for cell in (condition, reference)):
         return None
     takes = [
         np.sqrt(cell.power[:, band]) * np.exp(1j * np.deg2rad(cell.phase_deg[:, band]))

@@ -14,6 +14,12 @@ from fairhearing_builtins.analysers.filter_fits import fit_filter
 
 # Where the corner is read, in this order: the nearer to the filter, the less room is in it.
 POINTS = ("amplifier-output", "amplifier-input", "seat")
+FITTED = frozenset({"corner_frequency", "filter_order", "corner_ratio", "passband_gain"})
+GAIN = frozenset({"passband_gain"})
+LOAD = frozenset({"implied_load"})
+# The search for a corner ends within some 1e-8 of it: at 90 Hz a microhertz, of a load of 47 kohm half a milliohm.
+FIT_TOLERANCE = 1e-5
+LOAD_TOLERANCE_OHM = 0.01
 
 
 class Filter:
@@ -21,20 +27,18 @@ class Filter:
 
     name = "filter"
     version = "1"
-    quantities = frozenset(
-        {
-            "corner_frequency",
-            "filter_order",
-            "corner_ratio",
-            "implied_load",
-            "passband_gain",
-        }
-    )
+    quantities = FITTED | LOAD
     needs = Needs(kinds=frozenset({"response", "impulse", "sweep", "noise"}))
     symmetries: tuple[Symmetry, ...] = (
-        Symmetry(kind="common-gain-invariant", quantities=quantities),
-        Symmetry(kind="row-order-invariant", quantities=quantities),
-        Symmetry(kind="relabel-seats-invariant", quantities=quantities),
+        Symmetry(kind="common-gain-invariant", quantities=FITTED, tolerance=FIT_TOLERANCE),
+        Symmetry(kind="common-gain-invariant", quantities=LOAD, tolerance=LOAD_TOLERANCE_OHM),
+        Symmetry(kind="condition-gain-adds", quantities=GAIN, tolerance=FIT_TOLERANCE),
+        Symmetry(kind="condition-gain-invariant", quantities=FITTED - GAIN, tolerance=FIT_TOLERANCE),
+        Symmetry(kind="condition-gain-invariant", quantities=LOAD, tolerance=LOAD_TOLERANCE_OHM),
+        Symmetry(kind="row-order-invariant", quantities=FITTED, tolerance=FIT_TOLERANCE),
+        Symmetry(kind="row-order-invariant", quantities=LOAD, tolerance=LOAD_TOLERANCE_OHM),
+        Symmetry(kind="relabel-seats-invariant", quantities=FITTED, tolerance=FIT_TOLERANCE),
+        Symmetry(kind="relabel-seats-invariant", quantities=LOAD, tolerance=LOAD_TOLERANCE_OHM),
     )
 
     def analyse(self, inputs: Inputs) -> Result:

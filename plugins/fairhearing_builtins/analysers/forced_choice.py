@@ -1,4 +1,4 @@
-"""Whether listeners told the condition from the reference: ABX sheets to proportion_correct, d_prime and bias."""
+"""Whether listeners told the condition from the reference: ABX sheets to proportion_correct, d_prime, answer_share."""
 
 from __future__ import annotations
 
@@ -44,7 +44,9 @@ from fairhearing_builtins.analysers.listening import (
 
 CHANCE = 0.5
 CLAIMS = frozenset({"heard"})
-QUANTITIES = frozenset({"proportion_correct", "d_prime", "first_position_share", "answer_share"})
+TOLD_APART = frozenset({"proportion_correct", "d_prime"})
+LEANING = frozenset({"answer_share"})
+QUANTITIES = TOLD_APART | LEANING
 MODELS: tuple[tuple[str | None, Model, str], ...] = (
     (None, "abx-independent", "independent observation"),
     ("differencing", "abx-differencing", "differencing"),
@@ -61,10 +63,13 @@ class ForcedChoice:
     """Proportion of right answers, sensitivity and response bias from ABX sheets."""
 
     name = "forced-choice"
-    version = "1"
+    version = "2"
     quantities = QUANTITIES
     needs = Needs(methods=frozenset({"abx"}), findings=frozenset({"level_difference"}))
     symmetries = (
+        Symmetry(kind="swap-conditions-invariant", quantities=TOLD_APART),
+        Symmetry(kind="swap-conditions-mirrors", quantities=LEANING),
+        Symmetry(kind="first-second-invariant", quantities=QUANTITIES),
         Symmetry(kind="row-order-invariant", quantities=QUANTITIES),
         Symmetry(kind="relabel-listeners-invariant", quantities=QUANTITIES),
         Symmetry(kind="relabel-seats-invariant", quantities=QUANTITIES),
@@ -86,7 +91,7 @@ class ForcedChoice:
             findings += proportions
             if gathered[pair].trials:
                 findings += _sensitivities(proportions[0], gathered[pair])
-                findings += _biases(inputs, pair, gathered[pair])
+                findings += _leanings(inputs, pair, gathered[pair])
             charts.append(_chart(inputs.session, pair, proportions))
         return Result(findings=tuple(findings), charts=tuple(charts), refusals=tuple(refusals))
 
@@ -226,14 +231,9 @@ def _sensitivities(proportion: Finding, pool: PairTrials) -> list[Finding]:
     return findings
 
 
-def _biases(inputs: Inputs, pair: Pair, pool: PairTrials) -> list[Finding]:
-    """Which position, or else which condition, the answers lean to, whatever was played."""
+def _leanings(inputs: Inputs, pair: Pair, pool: PairTrials) -> list[Finding]:
+    """Which condition the answers lean to, whatever was played."""
     confidence = inputs.session.criteria.confidence
-    placed = [trial for trial in pool.trials if trial.answered_first is not None]
-    if placed:
-        tallies = _tallies(placed, lambda trial: trial.answered_first is True)
-        what = "share of answers that name what was presented first"
-        return share_findings("first_position_share", tallies, pair, confidence, what, "trials")
     tallies = _tallies(pool.trials, lambda trial: trial.answered)
     what = f"share of answers that name {pair.condition}, whatever was played"
     return share_findings("answer_share", tallies, pair, confidence, what, "trials")

@@ -36,10 +36,13 @@ class Level:
     name = "level"
     version = "1"
     quantities = frozenset({"level_difference", "bass_level_difference"})
-    needs = Needs(kinds=frozenset({"response", "impulse", "sweep", "noise"}))
+    needs = Needs(
+        kinds=frozenset({"response", "impulse", "sweep", "noise"}), points=frozenset({"seat", "amplifier-output"})
+    )
     symmetries: tuple[Symmetry, ...] = (
         Symmetry(kind="swap-conditions-negates", quantities=quantities),
         Symmetry(kind="common-gain-invariant", quantities=quantities),
+        Symmetry(kind="condition-gain-adds", quantities=quantities),
         Symmetry(kind="row-order-invariant", quantities=quantities),
         Symmetry(kind="relabel-seats-invariant", quantities=quantities),
     )

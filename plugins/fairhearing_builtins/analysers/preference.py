@@ -1,4 +1,4 @@
-"""Which of condition and reference listeners prefer: paired-preference sheets to preference_share and bias."""
+"""Which of condition and reference listeners prefer: paired-preference sheets to preference_share and none_share."""
 
 from __future__ import annotations
 
@@ -41,7 +41,9 @@ from fairhearing_builtins.analysers.preference_trials import PairTrials, Trial, 
 
 NO_LEANING = Fraction(1, 2)
 CLAIMS = frozenset({"preferred", "not-preferred"})
-QUANTITIES = frozenset({"preference_share", "first_position_share", "none_share"})
+PREFERRING = frozenset({"preference_share"})
+NOT_PREFERRING = frozenset({"none_share"})
+QUANTITIES = PREFERRING | NOT_PREFERRING
 HALVES_INTERVAL = f"{EXACT_INTERVAL}, a half counted against either bound"
 UNANIMOUS_CAVEAT = (
     "all listeners have the same share: t over listeners has no width, so the interval is the wider of the exact ones "
@@ -50,13 +52,17 @@ UNANIMOUS_CAVEAT = (
 
 
 class Preference:
-    """Share of preferences over listeners, of no preference, and of the first presented."""
+    """Share of preferences over listeners, and of no preference."""
 
     name = "preference"
-    version = "1"
+    version = "2"
     quantities = QUANTITIES
     needs = Needs(methods=frozenset({"paired-preference"}), findings=frozenset({"level_difference"}))
     symmetries = (
+        Symmetry(kind="swap-conditions-mirrors", quantities=PREFERRING),
+        Symmetry(kind="swap-conditions-invariant", quantities=NOT_PREFERRING),
+        Symmetry(kind="doubled-trials-invariant", quantities=PREFERRING),
+        Symmetry(kind="first-second-invariant", quantities=QUANTITIES),
         Symmetry(kind="row-order-invariant", quantities=QUANTITIES),
         Symmetry(kind="relabel-listeners-invariant", quantities=QUANTITIES),
         Symmetry(kind="relabel-seats-invariant", quantities=QUANTITIES),
@@ -77,7 +83,7 @@ class Preference:
             shares = _shares(inputs, pair, gathered[pair])
             findings += shares
             if gathered[pair].trials:
-                findings += _others(inputs, pair, gathered[pair].trials)
+                findings += _none_shares(inputs, pair, gathered[pair].trials)
             charts.append(_chart(inputs.session, pair, shares))
         return Result(findings=tuple(findings), charts=tuple(charts), refusals=tuple(refusals))
 
@@ -225,24 +231,15 @@ def _verdict(
     return attributed(verdict, fault, CLAIMS)
 
 
-def _others(inputs: Inputs, pair: Pair, trials: Sequence[Trial]) -> list[Finding]:
-    """none_share, and first_position_share where anyone had a preference."""
-    confidence = inputs.session.criteria.confidence
-    neither, first = [], []
+def _none_shares(inputs: Inputs, pair: Pair, trials: Sequence[Trial]) -> list[Finding]:
+    """none_share over all trials and of each listener."""
+    neither = []
     for listener in sorted({trial.listener for trial in trials}):
         own = _of(trials, listener)
-        decided = [trial for trial in own if trial.halves != 1]
-        neither.append(Tally(listener=listener, halves=2 * (len(own) - len(decided)), n_trials=len(own)))
-        if decided:
-            n_first = sum(trial.preferred_first for trial in decided)
-            first.append(Tally(listener=listener, halves=2 * n_first, n_trials=len(decided)))
-    findings = share_findings(
-        "none_share", neither, pair, confidence, "share of answers without a preference", "listeners"
-    )
-    if first:
-        what = "share of preferences for what was presented first"
-        findings += share_findings("first_position_share", first, pair, confidence, what, "listeners")
-    return findings
+        n_neither = sum(trial.halves == 1 for trial in own)
+        neither.append(Tally(listener=listener, halves=2 * n_neither, n_trials=len(own)))
+    what = "share of answers without a preference"
+    return share_findings("none_share", neither, pair, inputs.session.criteria.confidence, what, "listeners")
 
 
 def _chart(session: Session, pair: Pair, shares: Sequence[Finding]) -> ChartRequest:

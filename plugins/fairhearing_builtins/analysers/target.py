@@ -70,6 +70,7 @@ class Target:
             kind="swap-conditions-negates", quantities=frozenset({"target_deviation_change", "seat_spread_change"})
         ),
         Symmetry(kind="common-gain-invariant", quantities=quantities),
+        Symmetry(kind="condition-gain-invariant", quantities=quantities),
         Symmetry(kind="row-order-invariant", quantities=quantities),
         Symmetry(kind="relabel-seats-invariant", quantities=quantities),
     )

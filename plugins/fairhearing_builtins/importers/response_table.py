@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
@@ -21,8 +22,10 @@ from fairhearing.api import (
 from fairhearing_builtins.importers.table_choice import Attempt, choose
 from fairhearing_builtins.importers.table_layout import Layout, lay_out
 from fairhearing_builtins.importers.table_rows import MIN_ROWS
-from fairhearing_builtins.importers.text_decoding import NotTextError, decode_text
+from fairhearing_builtins.importers.text_decoding import NotTextError, decode_text, other_language
 from fairhearing_builtins.importers.truncation import Ending, cut_number, decimals_are_proof, judge, longer_siblings
+
+_SAMPLES = Path(__file__).parent / "samples"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +40,7 @@ class ResponseTable:
     name = "response-table"
     version = "1"
     kinds = frozenset({"response", "noise"})
+    samples = (_SAMPLES / "high_pass.csv", _SAMPLES / "high_pass_comma.txt")
 
     def recognise(self, file: SourceFile) -> Recognition:
         """Yes to any text; a text whose rows are at fault is claimed too, so that the fault is told with its line."""
@@ -44,9 +48,11 @@ class ResponseTable:
         if kind not in self.kinds:
             return Recognition(claims=False, why=f"reads response and noise, not {kind}")
         try:
-            decode_text(file.data, whole=False)
+            language = other_language(decode_text(file.data, whole=False))
         except NotTextError as error:
             return Recognition(claims=False, why=str(error))
+        if language is not None:
+            return Recognition(claims=False, why=f"no table but {language}")
         return Recognition(claims=True, why="delimited text")
 
     def read(self, files: Sequence[SourceFile], session: Session) -> Iterable[Reading]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 from fairhearing.api import (
     Importer,
@@ -26,8 +27,9 @@ from fairhearing_builtins.importers.score_rules import (
     checked_row,
     method_columns,
 )
-from fairhearing_builtins.importers.text_decoding import NotTextError, decode_text
+from fairhearing_builtins.importers.text_decoding import NotTextError, decode_text, other_language
 
+_SAMPLES = Path(__file__).parent / "samples"
 _SPREADSHEET_ENDINGS = (".xlsx", ".xlsm", ".ods")
 _SPREADSHEET_PARTS = (b"mimetypeapplication/vnd.oasis.opendocument.spreadsheet", b"[Content_Types].xml", b"xl/")
 
@@ -46,6 +48,7 @@ class ScoreSheet:
     name = "score-sheet"
     version = "1"
     kinds = frozenset({"scores"})
+    samples = (_SAMPLES / "abx.csv", _SAMPLES / "paired-preference.xlsx")
 
     def recognise(self, file: SourceFile) -> Recognition:
         """Yes to text, XLSX and ODS; what stands in the cells is judged by `read`, which tells the line."""
@@ -56,9 +59,11 @@ class ScoreSheet:
                 return Recognition(claims=True, why="an XLSX or ODS spreadsheet")
             return Recognition(claims=False, why="a ZIP archive that is no XLSX or ODS spreadsheet")
         try:
-            decode_text(file.data, whole=False)
+            language = other_language(decode_text(file.data, whole=False))
         except NotTextError as error:
             return Recognition(claims=False, why=str(error))
+        if language is not None:
+            return Recognition(claims=False, why=f"no table but {language}")
         return Recognition(claims=True, why="delimited text")
 
     def read(self, files: Sequence[SourceFile], session: Session) -> Iterable[Reading]:

@@ -23,6 +23,7 @@ _BYTE_ORDER_MARKS: tuple[tuple[bytes, str], ...] = (
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
+_LANGUAGES = ((re.compile(r"\s*(?:\{|\[\s*[\[{])"), "JSON"), (re.compile(r"\s*<"), "XML or HTML"))
 _CONTROL = re.compile("[\x00-\x08\x0b-\x0c\x0e-\x1f\x7f]")
 _DOS_END_OF_FILE = "\x1a"
 _SAMPLE_BYTES = 4096
@@ -71,6 +72,15 @@ def decode_text(data: bytes, *, whole: bool = True) -> str:
         offset = data.find(control.group().encode("ascii"))
         raise NotTextError(f"binary: byte 0x{ord(control.group()):02x} at offset {offset}")
     return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def other_language(text: str) -> str | None:
+    """What a text is that holds no table but another language, by its first characters; None for a possible table.
+
+    >>> other_language('{"points": []}'), other_language("[Hz] [dB]"), other_language("20 85.1")
+    ('JSON', None, None)
+    """
+    return next((name for start, name in _LANGUAGES if start.match(text)), None)
 
 
 def _decode(data: bytes, *, whole: bool) -> str:

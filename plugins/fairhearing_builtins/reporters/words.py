@@ -93,7 +93,9 @@ QUANTITIES = {
     "proportion_correct": "Right answers", "d_prime": "Sensitivity d′", "first_position_share": "First position chosen",
     "answer_share": "Share of answers", "none_share": "Answers without a choice", "preference_share": "Choices won",
     "worth": "Worth against the reference", "rating_difference": "Difference of ratings",
-    "delay_difference": "Difference of delay", "balance": "On balance", "pooled_effect": "Effect over rooms",
+    "recording_level": "Level of the recording", "recording_peak": "Peak of the recording",
+    "recording_dc_share": "Share of a steady offset", "delay_difference": "Difference of delay",
+    "balance": "On balance", "pooled_effect": "Effect over rooms",
     "between_room_variance": "Variance between rooms", "i_squared": "Share of variance between rooms",
     "prediction_interval": "What the next room may give",
 }  # fmt: skip

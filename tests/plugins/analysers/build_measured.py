@@ -139,6 +139,11 @@ WAYS = {
 }
 
 
+def known_symmetries(analyser: type[Analyser]) -> list[Symmetry]:
+    """Those that are tried here on worlds drawn at random; the kit tries all of them on worlds of its own."""
+    return [symmetry for symmetry in analyser.symmetries if symmetry.kind in WAYS]
+
+
 OPPOSITE = {"improved": "worse", "worse": "improved"}
 
 

@@ -29,7 +29,7 @@ def mixed_rows(listener: str, both_right: int, wrong_in: int, wrong_out: int) ->
 def test_it_is_an_analyser_and_its_hook_offers_it() -> None:
     (offered,) = fairhearing_analysers()
     assert isinstance(offered, Analyser)
-    assert (offered.name, offered.version) == ("forced-choice", "1")
+    assert (offered.name, offered.version) == ("forced-choice", "2")
 
 
 def test_twelve_of_sixteen_by_one_listener_agree_with_outside_values() -> None:
@@ -180,25 +180,13 @@ def test_a_sheet_that_names_the_reference_alone_is_refused() -> None:
     assert "no condition but the reference" in result.refusals[0].why
 
 
-def test_the_answers_lean_is_told_as_answer_share_where_positions_are_not_known() -> None:
+def test_the_lean_of_the_answers_is_told_as_answer_share() -> None:
     result = analysed(sheet("abx", [*mixed_rows("a", 5, 3, 1), *mixed_rows("b", 6, 2, 2)]))
     lean = only(result.findings, "answer_share")
     assert (lean.value, lean.n, lean.p_value) == (14 / 30, 30, None)  # by hand: 5 + 1 of 14, 6 + 2 of 16
     own = only(result.findings, "answer_share", listener="a")
     exact = stats.binomtest(6, 14).proportion_ci(0.95, method="exact")
     assert (own.value, own.low, own.high) == pytest.approx((6 / 14, *exact), rel=1e-9)
-
-
-def test_first_position_share_is_told_where_the_sheet_has_the_positions() -> None:
-    rows = [
-        {**row, "first": "in" if index < 10 else "out", "second": "out" if index < 10 else "in"}
-        for index, row in enumerate(abx_rows("a", 12, 4))
-    ]
-    result = analysed(sheet("abx", rows))
-    # By hand: 10 answers "in" with in first, 2 answers "in" with out first, 4 answers "out" with out first.
-    found = only(result.findings, "first_position_share")
-    assert (found.value, found.n, found.p_value) == (14 / 16, 16, None)
-    assert not [f for f in result.findings if f.quantity == "answer_share"]
 
 
 def verdict_with(findings: tuple[Finding, ...], seats: tuple[str | None, ...] = (None,)) -> Finding:

@@ -33,7 +33,7 @@ def listeners(counts: Counts) -> Sheet:
 def test_it_is_an_analyser_and_its_hook_offers_it() -> None:
     (offered,) = fairhearing_analysers()
     assert isinstance(offered, Analyser)
-    assert (offered.name, offered.version) == ("preference", "1")
+    assert (offered.name, offered.version) == ("preference", "2")
 
 
 def test_six_listeners_of_one_mind_reach_two_in_sixty_four() -> None:
@@ -118,21 +118,6 @@ def test_listeners_who_all_agree_get_an_exact_interval_instead_of_none(wins: int
     assert over_all.low == pytest.approx(low, rel=1e-9)
     assert over_all.high == pytest.approx(high, rel=1e-9)
     assert any("the same share" in caveat for caveat in over_all.caveats)
-
-
-def test_first_position_share_counts_preferences_for_what_came_first() -> None:
-    rows = [
-        {"listener": "a", "trial": str(i), "first": first, "second": second, "preferred": preferred}
-        for i, (first, second, preferred) in enumerate(
-            [("in", "out", "in"), ("out", "in", "out"), ("in", "out", "out"), ("in", "out", "none")]
-        )
-    ]
-    result = analysed(sheet("paired-preference", rows))
-    over_all = only(result.findings, "first_position_share")
-    exact = stats.binomtest(2, 3).proportion_ci(0.95, method="exact")
-    assert (over_all.value, over_all.p_value) == (2 / 3, None)
-    assert (over_all.low, over_all.high) == pytest.approx(exact, rel=1e-9)
-    assert only(result.findings, "first_position_share", listener="a").value == 2 / 3
 
 
 def test_trials_that_say_nothing_are_left_out_and_told() -> None:

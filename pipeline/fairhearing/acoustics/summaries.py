@@ -1,0 +1,252 @@
+"""Two summaries of a long recording, made block by block: levels along its time, and its power spectrum."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import ClassVar, Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+
+
+class SampledFormat(Protocol):
+    """What a summary must know of a recording before its first sample."""
+
+    @property
+    def rate_hz(self) -> int:
+        """Frames per second."""
+        ...
+
+    @property
+    def n_channels(self) -> int:
+        """Samples per frame."""
+        ...
+
+    @property
+    def n_frames(self) -> int:
+        """Length of the whole recording."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class BlockLevels:
+    r"""Mean square and peak of each block of a recording, per channel.
+
+    :math:`\overline{x^2} = \frac{1}{N} \sum x_n^2` and :math:`\max |x_n|` over the N frames of a block; the mean is not
+    removed. The last block may be shorter. Arrays of the result:
+
+    - ``mean_square``: (n_blocks, n_channels), full scale squared
+    - ``peak``: (n_blocks, n_channels), full scale, >= 0; of the samples, not of the wave between them
+    - ``n_frames``: (n_blocks,), frames in each block
+
+    Parameters
+    ----------
+    block_s : float, second, > 0
+        Rounded to whole frames, at least one.
+
+    Raises
+    ------
+    ValueError
+        `block_s` is zero, negative or not finite.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> levels = BlockLevels(block_s=0.5).start(SimpleNamespace(rate_hz=4, n_channels=1, n_frames=4))
+    >>> levels.update(np.array([[0.5], [-1.0], [0.0], [0.0]]))
+    >>> levels.result()["mean_square"].tolist(), levels.result()["peak"].tolist()
+    ([[0.625], [0.0]], [[1.0], [0.0]])
+    """
+
+    name: ClassVar[str] = "block-levels"
+    version: ClassVar[str] = "1"
+    block_s: float = 0.1
+
+    def __post_init__(self) -> None:
+        _check_duration("block_s", self.block_s)
+
+    def start(self, format: SampledFormat) -> _Levels:
+        """An accumulator for one recording."""
+        return _Levels(max(1, round(self.block_s * format.rate_hz)), format)
+
+
+@dataclass(frozen=True, slots=True)
+class PowerSpectrum:
+    r"""Power spectral density of a recording by Welch's method, and its mean, per channel.
+
+    Mean over Hann windows with 50 % overlap of
+    :math:`S(f_k) = \frac{c_k}{f_s \sum w_n^2} |\sum_n w_n x_n e^{-2 \pi j k n / N}|^2`, :math:`c_k` 2 but for k = 0 and
+    k = N/2, where it is 1. The mean is not removed. Arrays of the result:
+
+    - ``frequency_hz``: (n_bins,), from 0 to half the rate
+    - ``power_density``: (n_bins, n_channels), full scale squared per hertz; NaN if no whole window fits
+    - ``mean``: (n_channels,), full scale, of all frames; NaN if there is none
+    - ``n_windows``: (1,)
+
+    A steady offset leaks into the first bins: below two bins (2 / `window_s`) the density is not that of sound. What is
+    left after the last whole window is in ``mean`` only.
+
+    Parameters
+    ----------
+    window_s : float, second, > 0
+        Rounded to an even number of frames, at least two.
+
+    Raises
+    ------
+    ValueError
+        `window_s` is zero, negative or not finite.
+
+    References
+    ----------
+    P. D. Welch, IEEE Trans. Audio Electroacoust. AU-15 (1967) 70-73.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace
+    >>> spectrum = PowerSpectrum().start(SimpleNamespace(rate_hz=1000, n_channels=1, n_frames=4000))
+    >>> spectrum.update(np.sin(2 * np.pi * 50 * np.arange(4000) / 1000)[:, None])
+    >>> density = spectrum.result()["power_density"]
+    >>> int(density.argmax()), round(float(density.sum()), 6)  # hertz; bins are 1 Hz wide
+    (50, 0.5)
+    """
+
+    name: ClassVar[str] = "power-spectrum"
+    version: ClassVar[str] = "1"
+    window_s: float = 1.0
+
+    def __post_init__(self) -> None:
+        _check_duration("window_s", self.window_s)
+
+    def start(self, format: SampledFormat) -> _Spectrum:
+        """An accumulator for one recording."""
+        return _Spectrum(max(1, round(self.window_s * format.rate_hz / 2)), format)
+
+
+def _check_duration(name: str, value: float) -> None:
+    if not (math.isfinite(value) and value > 0):
+        raise ValueError(f"{name} is {value}, not a duration above 0 s")
+
+
+class _Chunks:
+    """Cuts what comes in blocks of any length into chunks of one length, channel by channel.
+
+    All arithmetic is done on such chunks, so that no bit of a result depends on where blocks began.
+    """
+
+    def __init__(self, n_frames: int, n_channels: int) -> None:
+        self._chunk = np.empty((n_channels, n_frames))
+        self._n_held = 0
+
+    def feed(self, block: FloatArray) -> Iterator[FloatArray]:
+        """Each chunk (n_channels, n_frames) that is full now; it is overwritten after."""
+        n_channels, n_frames = self._chunk.shape
+        if block.ndim != 2 or block.shape[1] != n_channels:
+            raise ValueError(f"a block of shape {block.shape} has not {n_channels} channels")
+        at = 0
+        while at < len(block):
+            n_taken = min(n_frames - self._n_held, len(block) - at)
+            self._chunk[:, self._n_held : self._n_held + n_taken] = block[at : at + n_taken].T
+            self._n_held += n_taken
+            at += n_taken
+            if self._n_held == n_frames:
+                self._n_held = 0
+                yield self._chunk
+
+    @property
+    def rest(self) -> FloatArray:
+        """What has come after the last full chunk: (n_channels, fewer frames), perhaps none."""
+        return self._chunk[:, : self._n_held]
+
+
+class _Levels:
+    def __init__(self, n_frames_of_block: int, format: SampledFormat) -> None:
+        self._n_frames_of_block = n_frames_of_block
+        self._chunks = _Chunks(n_frames_of_block, format.n_channels)
+        # Room for all that the recording says it holds, once: growing lists would hold everything twice at the end.
+        n_blocks = -(-format.n_frames // n_frames_of_block)
+        self._mean_square = np.empty((n_blocks, format.n_channels))
+        self._peak = np.empty((n_blocks, format.n_channels))
+        self._n_full = 0
+
+    def update(self, block: FloatArray) -> None:
+        """Take in the next frames."""
+        for chunk in self._chunks.feed(block):
+            self._put(self._n_full, chunk)
+            self._n_full += 1
+
+    def result(self) -> Mapping[str, FloatArray]:
+        """Mean square, peak and number of frames of each block."""
+        rest = self._chunks.rest
+        n_rest = rest.shape[1]
+        if n_rest:
+            self._put(self._n_full, rest)
+        n_frames = np.full(self._n_full + (n_rest > 0), float(self._n_frames_of_block))
+        if n_rest:
+            n_frames[-1] = n_rest
+        n = len(n_frames)
+        return {"mean_square": self._mean_square[:n], "peak": self._peak[:n], "n_frames": n_frames}
+
+    def _put(self, index: int, chunk: FloatArray) -> None:
+        if index >= len(self._peak):
+            raise ValueError(f"more frames came than the {len(self._peak)} blocks that the format allows for")
+        self._mean_square[index] = np.einsum("ij,ij->i", chunk, chunk) / chunk.shape[1]
+        self._peak[index] = np.abs(chunk).max(axis=1)
+
+
+class _Spectrum:
+    def __init__(self, n_frames_of_half: int, format: SampledFormat) -> None:
+        n, n_channels = 2 * n_frames_of_half, format.n_channels
+        self._half = n_frames_of_half
+        self._rate_hz = format.rate_hz
+        self._chunks = _Chunks(n_frames_of_half, n_channels)
+        self._hann = 0.5 - 0.5 * np.cos(2 * np.pi * np.arange(n) / n)
+        self._before = np.zeros((n_channels, n_frames_of_half))
+        # Made once: memory that is asked for anew for each window costs more time than the transform.
+        self._windowed = np.empty(n)
+        self._spectrum = np.empty(n_frames_of_half + 1, dtype=np.complex128)
+        self._power = np.zeros((n_channels, n_frames_of_half + 1))
+        self._sum = np.zeros(n_channels)
+        self._n_halves = 0
+
+    def update(self, block: FloatArray) -> None:
+        """Take in the next frames."""
+        for chunk in self._chunks.feed(block):
+            self._sum += chunk.sum(axis=1)
+            self._n_halves += 1
+            if self._n_halves > 1:
+                for power, before, newest in zip(self._power, self._before, chunk, strict=True):
+                    self._add_window(power, before, newest)
+            self._before[:] = chunk
+
+    def _add_window(self, power: FloatArray, before: FloatArray, newest: FloatArray) -> None:
+        half = self._half
+        np.multiply(before, self._hann[:half], out=self._windowed[:half])
+        np.multiply(newest, self._hann[half:], out=self._windowed[half:])
+        np.fft.rfft(self._windowed, out=self._spectrum)
+        parts = self._spectrum.view(np.float64)  # real and imaginary in turn
+        np.square(parts, out=parts)
+        power += parts[0::2]
+        power += parts[1::2]
+
+    def result(self) -> Mapping[str, FloatArray]:
+        """Density, mean and number of windows."""
+        rest = self._chunks.rest
+        n_frames = self._n_halves * self._half + rest.shape[1]
+        n_windows = max(0, self._n_halves - 1)
+        sides = np.full(self._half + 1, 2.0)
+        sides[[0, -1]] = 1.0
+        scale = sides / (self._rate_hz * np.sum(self._hann**2))
+        nan = np.full_like(self._power, np.nan)
+        density = self._power * (scale / n_windows) if n_windows else nan
+        total: FloatArray = self._sum + rest.sum(axis=1)
+        frequency: FloatArray = np.arange(self._half + 1, dtype=np.float64) * (self._rate_hz / (2 * self._half))
+        return {
+            "frequency_hz": frequency,
+            "power_density": density.T,
+            "mean": total / n_frames if n_frames else nan[:, 0],
+            "n_windows": np.array([float(n_windows)]),
+        }

@@ -1,0 +1,227 @@
+"""Samples of an importer: a file with what session.toml would say of it, as bytes that can be changed and read."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import get_args
+
+from fairhearing.calling import call_plugin
+from fairhearing.conformance.importer_contents import content_fault
+from fairhearing.conformance.kit import NotApplicable
+from fairhearing.contracts import Importer, Reading, Recognition, SourceFile
+from fairhearing.errors import FairHearingError, PluginProblem
+from fairhearing.session import (
+    Condition,
+    Criteria,
+    Kind,
+    MeasurementFile,
+    Method,
+    Room,
+    ScoreFile,
+    Seat,
+    Session,
+)
+
+KINDS: tuple[Kind, ...] = get_args(Kind)
+METHODS: tuple[Method, ...] = get_args(Method)
+SCORES = "scores"
+GOLDEN_ENDING = ".golden.json"
+
+
+@dataclass(frozen=True, slots=True)
+class ImporterSample:
+    """A file that an importer must read.
+
+    Parameters
+    ----------
+    path : Path
+    item : MeasurementFile or ScoreFile, optional
+        What session.toml says of the file. Without it: a take at seat A with the filter in, of the first kind that the
+        importer reads; or, for an importer of scores, a sheet of the method whose id begins the file's name.
+    session : Session, optional
+        Conditions and seats that the file names. Without it: conditions out (the reference) and in, seats A, B and C.
+    golden : Path, optional
+        What must be read from it; without it the file beside the sample with `.golden.json` behind its name, if any.
+    """
+
+    path: Path
+    item: MeasurementFile | ScoreFile | None = field(default=None, kw_only=True)
+    session: Session | None = field(default=None, kw_only=True)
+    golden: Path | None = field(default=None, kw_only=True)
+
+    @property
+    def golden_path(self) -> Path:
+        """Where its golden file is, or would be written."""
+        return self.golden or self.path.with_name(self.path.name + GOLDEN_ENDING)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ImporterSubject:
+    """An importer with its samples; `others`: what else may claim a file, None for the installed importers."""
+
+    importer: Importer
+    samples: tuple[ImporterSample, ...]
+    others: tuple[Importer, ...] | None = None
+
+
+def as_samples(given: Sequence[ImporterSample | Path | str]) -> tuple[ImporterSample, ...]:
+    """Samples from samples or mere paths.
+
+    Raises
+    ------
+    ValueError
+        There is none, or a file is missing.
+    """
+    samples = tuple(one if isinstance(one, ImporterSample) else ImporterSample(Path(one)) for one in given)
+    if not samples:
+        raise ValueError("an importer is tested with at least one sample file, and there is none")
+    missing = [str(sample.path) for sample in samples if not sample.path.is_file()]
+    if missing:
+        raise ValueError(f"no such sample file: {', '.join(missing)}")
+    return samples
+
+
+def sample_session(sample: ImporterSample) -> Session:
+    """The session of a sample, with the sample's folder as its folder."""
+    if sample.session is not None:
+        return sample.session
+    return Session(
+        id="made-up-session",
+        date=None,
+        question="",
+        room=Room(id="made-up-room"),
+        conditions=(Condition(id="out", label="Filter out", reference=True), Condition(id="in", label="Filter in")),
+        seats=(Seat(id="A"), Seat(id="B"), Seat(id="C")),
+        measurements=(),
+        scores=(),
+        criteria=Criteria(),
+        folder=sample.path.parent,
+    )
+
+
+def item_of(sample: ImporterSample, importer: Importer) -> MeasurementFile | ScoreFile:
+    """What session.toml would say of a sample.
+
+    Raises
+    ------
+    ValueError
+        The sample of an importer of scores alone says no item, and no method begins its name.
+    """
+    if sample.item is not None:
+        return replace(sample.item, path=sample.path.name)
+    kind = next((kind for kind in KINDS if kind in importer.kinds), None)
+    session = sample_session(sample)
+    if kind is not None:
+        condition = session.treatments[0].id if session.treatments else session.reference.id
+        seat = session.seats[0].id if session.seats else None
+        return MeasurementFile(path=sample.path.name, line=1, entry=0, kind=kind, seat=seat, condition=condition)
+    method = next((method for method in METHODS if sample.path.name.startswith(method)), None)
+    if method is None:
+        raise ValueError(
+            f"{sample.path.name}: say of which method it is: begin its name with one of {', '.join(METHODS)}, "
+            "or give ImporterSample(path, item=ScoreFile(…))"
+        )
+    return ScoreFile(path=sample.path.name, line=1, entry=0, method=method)
+
+
+def source(sample: ImporterSample, importer: Importer, data: bytes | None = None) -> SourceFile:
+    """The file as the importer gets it; with other bytes, where `data` is given, it lies nowhere but in memory."""
+    item = item_of(sample, importer)
+    status = sample.path.stat()
+    content = sample.path.read_bytes() if data is None else data
+    return SourceFile(
+        item=item,
+        path=item.path,
+        data=content,
+        location=sample.path if data is None else None,
+        size=len(content),
+        modified_ns=status.st_mtime_ns,
+        sha256=hashlib.sha256(content).hexdigest(),
+    )
+
+
+def recognise(importer: Importer, file: SourceFile) -> Recognition:
+    """What the importer says to a file.
+
+    Raises
+    ------
+    PluginProblem
+        It raised, or returned something else.
+    """
+
+    def ask() -> Recognition:
+        answer: object = importer.recognise(file)
+        if not isinstance(answer, Recognition) or not isinstance(answer.claims, bool):
+            raise TypeError(f"recognise returned {answer!r}, not a Recognition that claims or does not")
+        return answer
+
+    return call_plugin(importer.name, importer.version, file.path, ask)
+
+
+def read(importer: Importer, files: Sequence[SourceFile], session: Session) -> dict[str, Reading]:
+    """The reading of each file by its path.
+
+    Raises
+    ------
+    PluginProblem
+        The importer raised, or did not return exactly one whole Reading for each file.
+    """
+
+    def ask() -> dict[str, Reading]:
+        readings = list(importer.read(files, session))
+        for reading in readings:
+            _require_whole(reading)
+        paths = sorted(reading.path for reading in readings)
+        if paths != sorted(file.path for file in files):
+            raise ValueError(f"read returned readings of {paths}, asked for {sorted(file.path for file in files)}")
+        return {reading.path: reading for reading in readings}
+
+    where = ", ".join(file.path for file in files[:3])
+    return call_plugin(importer.name, importer.version, where, ask)
+
+
+def _require_whole(reading: object) -> None:
+    if not isinstance(reading, Reading):
+        raise TypeError(f"read returned a {type(reading).__name__}, not a Reading")
+    if (reading.content is None) == (reading.problem is None):
+        raise ValueError(f"the reading of {reading.path} must have either content or a problem")
+
+
+def read_one(importer: Importer, sample: ImporterSample, data: bytes | None = None) -> Reading:
+    """The reading of one sample, with other bytes where `data` is given; raises PluginProblem as `read` does."""
+    file = source(sample, importer, data)
+    return read(importer, [file], sample_session(sample))[file.path]
+
+
+def sound_reading(importer: Importer, sample: ImporterSample) -> Reading:
+    """The reading of a sample that is read as it should be.
+
+    Raises
+    ------
+    NotApplicable
+        It is not: the rule `reads-samples` says so, and no other rule says it again.
+    """
+    try:
+        reading = read_one(importer, sample)
+    except PluginProblem as problem:
+        raise NotApplicable(f"{sample.path.name} is not read: {problem.what}") from None
+    file = source(sample, importer)
+    fault = reading.problem.what if reading.problem is not None else content_fault(file, reading.content)
+    if fault is not None:
+        raise NotApplicable(f"{sample.path.name} is not read: {fault}")
+    return reading
+
+
+def unclear(problem: object) -> str | None:
+    """What a problem lacks to be a clear refusal: what, where, try; None if it lacks nothing."""
+    if not isinstance(problem, FairHearingError):
+        return f"the problem is a {type(problem).__name__}, not a FairHearingError such as ImportProblem"
+    lacking = [
+        name
+        for name, text in (("what", problem.what), ("where", problem.where), ("try_", problem.try_))
+        if not isinstance(text, str) or not text.strip()
+    ]
+    return f"the problem {problem.what!r} says no {', '.join(lacking)}" if lacking else None

@@ -1,0 +1,58 @@
+"""Every built-in analyser keeps every rule of the kit on the kit's own sessions; none is excepted."""
+
+from __future__ import annotations
+
+import pytest
+
+from fairhearing.conformance.analyser import analyser_cases
+from fairhearing.conformance.kit import Case, Outcome
+from fairhearing.conformance.subject import AnalyserSubject
+from fairhearing.registry import load_plugins
+
+PLUGINS = load_plugins()
+BUILT_IN = {note.name for note in PLUGINS.notes.analysers if note.distribution == "fairhearing"}
+ANALYSERS = [analyser for analyser in PLUGINS.analysers if analyser.name in BUILT_IN]
+CASES = [(analyser.name, case) for analyser in ANALYSERS for case in analyser_cases(analyser)]
+_outcomes: dict[tuple[str, str], Outcome] = {}
+
+
+def outcome_of(name: str, case: Case[AnalyserSubject]) -> Outcome:
+    if (name, case.rule.name) not in _outcomes:
+        _outcomes[name, case.rule.name] = case.outcome()
+    return _outcomes[name, case.rule.name]
+
+
+@pytest.mark.parametrize(("name", "case"), CASES, ids=[f"{name}-{case.rule.name}" for name, case in CASES])
+def test_a_built_in_analyser_keeps_the_rule(name: str, case: Case[AnalyserSubject]) -> None:
+    outcome = outcome_of(name, case)
+    assert outcome.state in ("kept", "skipped"), outcome.why
+
+
+def test_no_rule_is_skipped_but_for_what_is_not_there_to_be_looked_at(capsys: pytest.CaptureFixture[str]) -> None:
+    reasons = {"no quantity is declared to have it", "it makes neither tables nor charts"}
+    lines, rules = [], {case.rule.name for _, case in CASES}
+    for analyser in ANALYSERS:
+        own = [outcome_of(name, case) for name, case in CASES if name == analyser.name]
+        assert {o.why for o in own if o.state == "skipped"} <= reasons
+        n_kept, n_skipped = (sum(o.state == state for o in own) for state in ("kept", "skipped"))
+        lines.append(f"{analyser.name:18} {len(own)} rules: {n_kept} kept, {n_skipped} skipped, 0 waived")
+    assert len(CASES) == len(ANALYSERS) * len(rules)
+    with capsys.disabled():
+        print("\n" + "\n".join(lines))
+
+
+def test_every_quantity_of_a_built_in_analyser_is_held_to_some_symmetry() -> None:
+    bare = [
+        f"{analyser.name}: {quantity}"
+        for analyser in ANALYSERS
+        for quantity in sorted(analyser.quantities - {q for s in analyser.symmetries for q in s.quantities})
+    ]
+    assert bare == []
+
+
+def test_no_quantity_has_two_owners() -> None:
+    owners: dict[str, list[str]] = {}
+    for analyser in ANALYSERS:
+        for quantity in analyser.quantities:
+            owners.setdefault(quantity, []).append(analyser.name)
+    assert {quantity: names for quantity, names in owners.items() if len(names) > 1} == {}
