@@ -31,7 +31,7 @@ def content_of(folder: Path) -> SessionContent:
 def in_session(tmp_path: Path, data: bytes) -> SessionContent:
     """A session whose only recordings are a good one and one of these bytes."""
     folder = write_session(tmp_path / "chapel")
-    (folder / "heard" / "organ_in.wav").write_bytes(data)
+    (folder / "takes" / "organ_in.wav").write_bytes(data)
     return content_of(folder)
 
 
@@ -149,7 +149,7 @@ def test_what_is_no_recording_is_told_with_where_and_what_to_try(data: bytes, sh
     (told,) = in_session(tmp_path, data).problems
     assert told.what.startswith("no importer reads this file as 'recording' (recording: it begins as ")
     assert shown in told.what
-    assert told.where == "heard/organ_in.wav (session.toml, line 11)"
+    assert told.where == "takes/organ_in.wav (session.toml, line 11)"
     assert told.try_ == "save it as WAV, RF64, W64 or FLAC"
 
 
@@ -161,7 +161,7 @@ def test_it_leaves_other_kinds_alone(tmp_path: Path) -> None:
 
 def test_a_session_tells_each_fault_and_what_is_sound_is_of_what_the_name_says(tmp_path: Path) -> None:
     content = in_session(tmp_path, written(tmp_path, "WAV", "PCM_16")[:-1000])
-    assert [p.where for p in content.problems] == ["heard/organ_in.wav"]
+    assert [p.where for p in content.problems] == ["takes/organ_in.wav"]
     (source,) = content.recordings
     recording = source.recording
     assert (recording.kind, recording.point, recording.seat) == ("recording", "seat", "pew")
@@ -187,7 +187,7 @@ def test_of_a_large_file_only_the_head_is_loaded_and_its_hash_is_taken_once(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = write_session(tmp_path / "chapel", n_frames=400_000)
-    soundfile.write(folder / "heard" / "organ_in.wav", sound(9, 300_000), RATE_HZ, subtype="PCM_24")
+    soundfile.write(folder / "takes" / "organ_in.wav", sound(9, 300_000), RATE_HZ, subtype="PCM_24")
     given: list[SourceFile] = []
     hashed: list[str] = []
 
@@ -223,7 +223,7 @@ def test_repeats_of_one_length_are_hashed_by_the_search_for_copies_only(
     content = content_of(folder)
     assert content.problems == ()
     assert [source.file.sha256 for source in content.recordings] == [
-        hashlib.sha256((folder / f"heard/organ_{n}.wav").read_bytes()).hexdigest() for n in (1, 2)
+        hashlib.sha256((folder / f"takes/organ_{n}.wav").read_bytes()).hexdigest() for n in (1, 2)
     ]
 
 
