@@ -20,7 +20,7 @@ OPTIONS = {
     "analyse": {"--store"},
     "report": {"--store", "--out"},
     "check": {"--json"},
-    "plugins": {"--json"},
+    "plugins": {"--json", "--test", "--write-golden", "--new", "--kind", "--into"},
     "corner": {
         "--capacitance-nf",
         "--design-corner-hz",

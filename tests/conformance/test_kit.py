@@ -1,72 +1,134 @@
-"""Rules, waivers and counts of the kit, with and without pytest."""
+"""Rules, waivers and counts of the kit; and that it runs where there is no pytest."""
 
 from __future__ import annotations
 
+import subprocess
 import sys
 
 import pytest
 
-from fairhearing.conformance.kit import NotApplicable, Rule, RuleBroken, cases, parametrised, report
+from fairhearing.conformance import NotApplicable, Report, Rule, RuleBroken
+from fairhearing.conformance.kit import Case, cases, parametrised, report
 
 
-def _is_even(number: int) -> None:
-    if number % 2:
-        raise RuleBroken(f"{number} is odd")
+def check_even(subject: int) -> None:
+    if subject % 2:
+        raise RuleBroken(f"{subject} is odd")
 
 
-def _is_small(number: int) -> None:
-    if number < 0:
-        raise NotApplicable("no size below zero")
-    if number > 9:
-        raise RuleBroken(f"{number} is large")
+def check_small(subject: int) -> None:
+    if subject < 0:
+        raise NotApplicable("there is nothing below 0")
+    if subject > 10:
+        raise RuleBroken(f"{subject} is large")
 
 
 RULES = (
-    Rule(name="even", level="must", says="numbers are even", check=_is_even),
-    Rule(name="small", level="should", says="numbers are small", check=_is_small),
+    Rule(name="even", level="must", says="it is even", check=check_even),
+    Rule(name="small", level="should", says="it is small", check=check_small),
 )
 
 
-def test_a_broken_rule_raises_with_its_name_and_what_was_seen() -> None:
-    even, small = cases(RULES, 3)
-    with pytest.raises(RuleBroken, match="must even: numbers are even: 3 is odd"):
-        even()
-    small()
+def states(subject: int, waive: dict[str, str] | None = None) -> list[str]:
+    return [outcome.state for outcome in report("it", cases(RULES, subject, waive)).outcomes]
 
 
-def test_a_waiver_holds_only_while_the_rule_is_broken() -> None:
-    assert [o.state for o in report("three", cases(RULES, 3, {"even": "three is odd"})).outcomes] == ["waived", "kept"]
-    late = report("four", cases(RULES, 4, {"even": "once it was three"}))
-    assert not late.passed
-    assert "remove the waiver" in late.outcomes[0].why
+def test_a_waiver_of_no_rule_is_an_error_that_names_the_rules() -> None:
+    with pytest.raises(ValueError, match="no such rule: evne; rules: even, small"):
+        cases(RULES, 2, {"evne": "misspelt"})
 
 
-@pytest.mark.parametrize(
-    ("waive", "told"), [({"evn": "typing"}, "no such rule: evn"), ({"even": " "}, "needs a reason")]
-)
-def test_a_waiver_of_no_rule_or_without_a_reason_is_an_error(waive: dict[str, str], told: str) -> None:
-    with pytest.raises(ValueError, match=told):
-        cases(RULES, 3, waive)
+@pytest.mark.parametrize("reason", ["", "  "])
+def test_a_waiver_without_a_reason_is_an_error(reason: str) -> None:
+    with pytest.raises(ValueError, match="a waiver needs a reason: even"):
+        cases(RULES, 3, {"even": reason})
 
 
-def test_the_summary_counts_what_ran_was_waived_and_was_skipped() -> None:
-    done = report("minus three", cases(RULES, -3, {"even": "it is odd"}))
-    assert done.passed
-    assert list(done.lines())[-1] == "minus three: 2 rules ran: 0 kept, 1 waived, 1 skipped, 0 broken"
+def test_a_rule_is_kept_broken_waived_or_skipped() -> None:
+    assert states(2) == ["kept", "kept"]
+    assert states(13) == ["broken", "broken"]
+    assert states(3, {"even": "odd on purpose"}) == ["waived", "kept"]
+    assert states(-2) == ["kept", "skipped"]
+    assert states(-2, {"small": "nothing there"}) == ["kept", "skipped"]
 
 
-def test_the_decorator_gives_a_case_per_rule_with_pytest() -> None:
-    @parametrised(cases(RULES, 4))
-    def check(rule: object) -> None: ...
+def test_a_waived_rule_that_is_kept_is_broken_so_that_waivers_do_not_outlive_their_reason() -> None:
+    found = report("it", cases(RULES, 2, {"even": "odd on purpose"}))
+    assert [outcome.state for outcome in found.outcomes] == ["broken", "kept"]
+    assert found.outcomes[0].why == "waived (odd on purpose) but kept: remove the waiver"
+    assert not found.passed
 
-    (mark,) = check.pytestmark  # type: ignore[attr-defined]
+
+def test_the_summary_tells_what_is_not_kept_and_counts_all() -> None:
+    found = report("it", [*cases(RULES, 3, {"even": "odd on purpose"}), *cases(RULES, -1)])
+    assert list(found.lines()) == [
+        "waived  must   even: odd on purpose",
+        "broken  must   even: -1 is odd",
+        "skipped should small: there is nothing below 0",
+        "it: 4 rules ran: 1 kept, 1 waived, 1 skipped, 1 broken",
+    ]
+    assert not found.passed
+    assert Report("it", found.outcomes[:1]).passed
+
+
+def test_a_broken_must_and_a_broken_should_both_count() -> None:
+    assert not report("it", cases(RULES, 3)).passed
+    assert not report("it", cases(RULES, 12)).passed
+    assert report("it", cases(RULES, 4)).passed
+
+
+def test_a_case_that_is_called_raises_only_where_its_rule_is_broken() -> None:
+    with pytest.raises(RuleBroken, match="must even: it is even: 3 is odd"):
+        cases(RULES, 3)[0]()
+    assert cases(RULES, 3, {"even": "odd on purpose"})[0]() is None
+    assert cases(RULES, -2)[1]() is None
+
+
+def test_another_exception_is_no_outcome() -> None:
+    def check(subject: int) -> None:
+        raise ZeroDivisionError
+
+    rule = Rule(name="odd", level="must", says="it fails", check=check)
+    with pytest.raises(ZeroDivisionError):
+        Case(rule, 1, None).outcome()
+
+
+@parametrised(cases(RULES, 2))
+def test_each_rule_becomes_a_test_of_its_own(rule: Case[int]) -> None:
+    assert rule.rule.name in ("even", "small")
+    assert rule.outcome().state == "kept"
+
+
+def test_the_decorated_function_carries_its_cases_and_their_names() -> None:
+    function = test_each_rule_becomes_a_test_of_its_own
+    assert [case.rule.name for case in function.conformance_cases] == ["even", "small"]
+    (mark,) = function.pytestmark
     assert mark.kwargs["ids"] == ["even", "small"]
 
 
-def test_the_decorator_needs_no_pytest(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(sys.modules, "pytest", None)
+WITHOUT_PYTEST = """
+import sys
+sys.modules["pytest"] = None  # an import of it fails from here on
+from fairhearing.conformance import check_reporter, reporter_cases
+from fairhearing.conformance.kit import report
 
-    @parametrised(cases(RULES, 4))
-    def check(rule: object) -> None: ...
+class Silent:
+    name, version = "silent", "1"
+    def render(self, inputs):
+        return []
 
-    assert [case.rule.name for case in check.conformance_cases] == ["even", "small"]  # type: ignore[attr-defined]
+@check_reporter(Silent())
+def test_it_keeps(rule):
+    rule()
+
+assert not hasattr(test_it_keeps, "pytestmark")
+for case in test_it_keeps.conformance_cases:
+    test_it_keeps(case)
+print(*report("silent", reporter_cases(Silent())).lines(), sep="\\n")
+"""
+
+
+def test_the_kit_runs_where_there_is_no_pytest() -> None:
+    finished = subprocess.run([sys.executable, "-c", WITHOUT_PYTEST], capture_output=True, text=True, check=False)
+    assert finished.returncode == 0, finished.stderr
+    assert finished.stdout.splitlines()[-1] == "silent: 9 rules ran: 5 kept, 0 waived, 4 skipped, 0 broken"

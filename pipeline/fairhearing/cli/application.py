@@ -124,18 +124,35 @@ def check(session: OneSession, as_json: AsJson = False) -> int:
     return InputProblem.exit_code if n_faults(contents) else 0
 
 
-@application.command()
-def plugins(as_json: AsJson = False) -> int:
-    """List the plug-ins, what each offers, and those that do not load."""
-    from fairhearing.cli.plugins_output import plugins_json, plugins_text
-    from fairhearing.run import list_plugins
+@application.command(short_help="List the plug-ins, test one, or begin a new one.")
+def plugins(
+    as_json: AsJson = False,
+    test: Annotated[
+        str | None,
+        typer.Option("--test", metavar="NAME", help="Put an installed plug-in through the rules of its kind."),
+    ] = None,
+    write_golden: Annotated[
+        bool,
+        typer.Option("--write-golden", help="With --test: write anew what must be read from an importer's samples."),
+    ] = False,
+    new: Annotated[
+        str | None, typer.Option("--new", metavar="NAME", help="Write a new plug-in with its test, ready to install.")
+    ] = None,
+    kind: Annotated[
+        str | None, typer.Option("--kind", metavar="KIND", help="With --new: importer, analyser (default) or reporter.")
+    ] = None,
+    into: Annotated[
+        Path | None, typer.Option("--into", metavar="DIR", help="With --new: the folder to write into; else this one.")
+    ] = None,
+) -> int:
+    """List the plug-ins, what each offers, and those that do not load; or test one, or begin a new one.
 
-    found = list_plugins()
-    if as_json:
-        say_json(plugins_json(found))
-    else:
-        say(plugins_text(found))
-    return 0
+    --test ends with 3 if a rule is broken.
+    """
+    from fairhearing.cli.plugins_command import PluginsQuestion, answer_plugins
+
+    question = PluginsQuestion(as_json=as_json, test=test, write_golden=write_golden, new=new, kind=kind, into=into)
+    return answer_plugins(question)
 
 
 @application.command(short_help="Show where a series capacitor puts the corner.")

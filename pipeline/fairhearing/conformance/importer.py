@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
-from fairhearing.conformance.importer_contents import difference
+from fairhearing.conformance.importer_contents import content_fault, difference
 from fairhearing.conformance.importer_samples import (
     SCORES,
     ImporterSample,
@@ -122,10 +122,14 @@ def _claims_samples(subject: ImporterSubject) -> None:
 
 def _reads_samples(subject: ImporterSubject) -> None:
     for sample in subject.samples:
+        file = source(sample, subject.importer)
         try:
-            sound_reading(subject.importer, sample)
-        except NotApplicable as why:
-            raise RuleBroken(str(why)) from None
+            reading = read_one(subject.importer, sample)
+        except PluginProblem as problem:
+            raise RuleBroken(f"{sample.path.name}: {problem.what}") from None
+        fault = reading.problem.what if reading.problem is not None else content_fault(file, reading.content)
+        if fault is not None:
+            raise RuleBroken(f"{sample.path.name}: {fault}")
 
 
 def _kind(file: SourceFile) -> str:
@@ -282,7 +286,7 @@ RULES: tuple[Rule[ImporterSubject], ...] = (
     ),
     Rule(name="says-why", level="must", check=_says_why, says="recognise gives its reason for yes and for no"),
     Rule(
-        name="claims-samples", level="must", check=_claims_samples, says="it claims its samples, by the head alone too"
+        name="claims-samples", level="must", check=_claims_samples, says="it claims its samples, by their head too"
     ),
     Rule(name="reads-samples", level="must", check=_reads_samples, says="it reads its samples without a problem"),
     Rule(

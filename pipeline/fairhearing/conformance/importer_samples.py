@@ -197,14 +197,17 @@ def read_one(importer: Importer, sample: ImporterSample, data: bytes | None = No
 
 
 def sound_reading(importer: Importer, sample: ImporterSample) -> Reading:
-    """The reading of a sample that is read as it should be.
+    """The reading of a sample that is claimed and read as it should be.
 
     Raises
     ------
     NotApplicable
-        It is not: the rule `reads-samples` says so, and no other rule says it again.
+        It is not: the rule `claims-samples` or `reads-samples` says so, and no other rule says it again.
     """
     try:
+        answer = recognise(importer, source(sample, importer))
+        if not answer.claims:
+            raise NotApplicable(f"{sample.path.name} is not claimed: {answer.why}")
         reading = read_one(importer, sample)
     except PluginProblem as problem:
         raise NotApplicable(f"{sample.path.name} is not read: {problem.what}") from None

@@ -59,9 +59,8 @@ class Case(Generic[S]):
                 return Outcome(rule=name, level=level, state="waived", why=self.waiver)
             return Outcome(rule=name, level=level, state="broken", why=str(why))
         if self.waiver is not None:
-            return Outcome(
-                rule=name, level=level, state="broken", why=f"waived ({self.waiver}) but kept: remove the waiver"
-            )
+            why_not = f"waived ({self.waiver}) but kept: remove the waiver"
+            return Outcome(rule=name, level=level, state="broken", why=why_not)
         return Outcome(rule=name, level=level, state="kept")
 
     def __call__(self) -> None:

@@ -17,7 +17,7 @@ GAPS: dict[ChartForm, tuple[str, ...]] = {
     "forest": ("whirl",),
 }
 _PACE: list[Cell] = [2.0, 3.0, 4.0, 5.0, 6.0] * 2
-_SEATS: list[Cell] = [*["A"] * 5, *["B"] * 5]
+_SEATS: list[Cell] = [*("AAAAA"), *("BBBBB")]
 
 
 def _line() -> ChartRequest:

@@ -166,10 +166,9 @@ def loads(file: OutputFile) -> Iterator[str]:
     page = _page(file)
     for tag, attributes in page.elements:
         # A link is followed by a reader, not loaded by a browser.
-        loading = () if tag == "a" else _LOADING & set(attributes)
-        yield from (
-            f'<{tag} {name}="{attributes[name]}">' for name in sorted(loading) if _REMOTE.match(attributes[name])
-        )
+        loading = sorted(() if tag == "a" else _LOADING & set(attributes))
+        remote = [name for name in loading if _REMOTE.match(attributes[name])]
+        yield from (f'<{tag} {name}="{attributes[name]}">' for name in remote)
         page.styles.append(attributes.get("style", ""))
         if tag == "meta" and attributes.get("http-equiv", "").lower() == "refresh":
             yield f"<meta refresh {attributes.get('content', '')!r}>"
@@ -185,10 +184,8 @@ def _forbids_connections(page: _Page) -> bool:
     for tag, attributes in page.elements:
         if tag != "meta" or attributes.get("http-equiv", "").lower() != "content-security-policy":
             continue
-        directives = {
-            name: rest.split()
-            for name, _, rest in (one.strip().partition(" ") for one in attributes["content"].split(";"))
-        }
+        parts = (one.strip().partition(" ") for one in attributes.get("content", "").split(";"))
+        directives = {name: rest.split() for name, _, rest in parts}
         if directives.get("connect-src", directives.get("default-src")) == ["'none'"]:
             return True
     return False

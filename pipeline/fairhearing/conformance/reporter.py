@@ -161,6 +161,7 @@ def _axes_carry_units(subject: ReporterSubject) -> None:
 
 def _gaps_stay_gaps(subject: ReporterSubject) -> None:
     """A file that is the same for None and for 0, but another for another number, shows the gap as 0."""
+    _files(subject, "full")
     n_shown = 0
     for place in report_world.gap_places():
         try:

@@ -13,8 +13,8 @@ HUGE = 300_000
 DEEP = 60_000
 WORDS = ("spoiled", '"spoiled"')
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f]")
-_POINT = re.compile(r"(?<![\w.,])([+-]?\d+)\.(\d+)(?![\w.,]*\.\d)")
-_COMMA = re.compile(r"(?<![\w.,])([+-]?\d+),(\d+)")
+_POINT = re.compile(r"(?<![\w.])([+-]?\d+)\.(\d+)(?!\d|\.\d)")
+_COMMA = re.compile(r"(?<![\w,])([+-]?\d+),(\d+)(?!\d|,\d)")
 _NUMBER = {
     ".": re.compile(r"(?<![\w.])[+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?(?![\w.])"),
     ",": re.compile(r"(?<![\w,])[+-]?\d+(?:,\d+)?(?:[eE][+-]?\d+)?(?![\w,])"),
