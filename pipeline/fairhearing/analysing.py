@@ -6,16 +6,18 @@ import hashlib
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from functools import partial
+from functools import cache, partial
 
 from fairhearing import __version__
 from fairhearing.audio import Recording, summary_key
 from fairhearing.calling import call_plugin
 from fairhearing.contracts import Analyser, Inputs
 from fairhearing.errors import PluginProblem
+from fairhearing.execution.worker import Worker, WorkStopped
 from fairhearing.recordings import Lacking, wanted_summaries
+from fairhearing.registry import Plugins, load_plugins
 from fairhearing.result import AnalyserResult, ChartRequest, Finding, Refusal, Result, Table
-from fairhearing.store.codec import encode
+from fairhearing.store.codec import decode, encode
 from fairhearing.store.read import StoredSession
 
 # Within a session and an analyser, no two findings agree in all of these.
@@ -30,10 +32,12 @@ def analyse_session(
     analysers: Sequence[Analyser],
     kept: Mapping[str, AnalyserResult],
     lacking: Sequence[Lacking] = (),
+    worker: Worker | None = None,
 ) -> dict[str, AnalyserResult]:
     """The result of every analyser, by key; a kept one with the same key is not computed again.
 
-    `stored` has its recordings with their summaries; `lacking`: those that could not be had.
+    `stored` has its recordings with their summaries; `lacking`: those that could not be had. Analysers run in
+    `worker`, within its limits; without one in this process.
     """
     results: dict[str, AnalyserResult] = {}
     findings: list[Finding] = []
@@ -43,7 +47,7 @@ def analyse_session(
         key = _key(stored, analyser, inputs.findings, lost)
         result = kept.get(key)
         if result is None or result.problem is not None:
-            result = _run(inputs, analyser, lost)
+            result = _run(inputs, analyser, lost, worker)
         results[key] = result
         findings += result.result.findings
     return results
@@ -118,7 +122,7 @@ def _key(stored: StoredSession, analyser: Analyser, findings: Sequence[Finding],
     return digest.hexdigest()
 
 
-def _run(inputs: Inputs, analyser: Analyser, lost: tuple[Refusal, ...]) -> AnalyserResult:
+def _run(inputs: Inputs, analyser: Analyser, lost: tuple[Refusal, ...], worker: Worker | None) -> AnalyserResult:
     session = inputs.session
     done = AnalyserResult(
         session=session.id, room=session.room.id, analyser=analyser.name, version=analyser.version, result=Result()
@@ -127,12 +131,47 @@ def _run(inputs: Inputs, analyser: Analyser, lost: tuple[Refusal, ...]) -> Analy
     if refused is not None:
         return replace(done, result=Result(refusals=lost or (refused,)))
     try:
-        result = call_plugin(
-            analyser.name, analyser.version, f"session {session.id}", partial(_checked_result, analyser, inputs)
-        )
+        result = _result(analyser, inputs) if worker is None else _result_of(worker, analyser, inputs)
     except PluginProblem as problem:
         return replace(done, problem=problem.line())
     return replace(done, result=replace(result, refusals=(*result.refusals, *lost)))
+
+
+def _result(analyser: Analyser, inputs: Inputs) -> Result:
+    """What the analyser finds, checked; raises PluginProblem."""
+    where = f"session {inputs.session.id}"
+    return call_plugin(analyser.name, analyser.version, where, partial(_checked_result, analyser, inputs))
+
+
+def _result_of(worker: Worker, analyser: Analyser, inputs: Inputs) -> Result:
+    """As `_result`, from the analyser of the same name in another process."""
+    try:
+        answer = worker.call(f"{__name__}:{answer_elsewhere.__name__}", analyser.name, inputs)
+    except WorkStopped as stopped:
+        raise PluginProblem(
+            f"plug-in {analyser.name} {analyser.version} {stopped}",
+            where=f"session {inputs.session.id}",
+            try_="raise the limit if the session is a large one (DEVELOPERS.md, Limits), or tell the plug-in's author",
+        ) from stopped
+    if isinstance(answer, PluginProblem):
+        raise answer
+    assert isinstance(answer, str)
+    return decode(Result, answer)
+
+
+def answer_elsewhere(name: str, inputs: Inputs) -> str | PluginProblem:
+    """In a worker: the result of the analyser of that name as the store keeps it, or how it failed."""
+    analyser = next(analyser for analyser in loaded_plugins().analysers if analyser.name == name)
+    try:
+        return encode(_result(analyser, inputs))
+    except PluginProblem as problem:
+        return problem
+
+
+@cache
+def loaded_plugins() -> Plugins:
+    """In a worker: the installed plug-ins, loaded once."""
+    return load_plugins()
 
 
 def refusal(inputs: Inputs, analyser: Analyser) -> Refusal | None:

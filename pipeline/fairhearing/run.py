@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import platform
 from collections.abc import Sequence
-from contextlib import ExitStack
+from contextlib import AbstractContextManager, ExitStack, nullcontext
 from dataclasses import dataclass, replace
 from importlib.metadata import version
 from pathlib import Path
 
-from fairhearing import __version__
+from fairhearing import __version__, analysing
 from fairhearing.analysing import analyse_session, unread_lines
 from fairhearing.contracts import ReportInputs, SessionContent
 from fairhearing.errors import FairHearingError, Faults, InputProblem, ManifestProblem, PluginProblem, StoreProblem
+from fairhearing.execution.limits import limits_from
+from fairhearing.execution.worker import Worker
 from fairhearing.files import check_writable
 from fairhearing.importing import read_session as read_folder
 from fairhearing.manifest import MANIFEST_NAME, find_session_folders
@@ -52,15 +54,16 @@ def run_sessions(
         The store or the report folder cannot be used.
     """
     plugins = load_plugins()
-    sound, problems = _read_all(paths, plugins, keep_going, progress)
     with ExitStack() as stack:
+        worker = stack.enter_context(_worker())
+        sound, problems = _read_all(paths, plugins, keep_going, progress)
         opened = None if store is None else stack.enter_context(open_store(store, create=True))
         check_writable(out)
         opened = opened or stack.enter_context(open_store(out / STORE_NAME, create=True))
         stack.enter_context(opened.transaction())  # a run that does not end with a report leaves the store as it was
         _import(opened, sound)
         ids = sorted({content.session.id for content in sound if content.session is not None})
-        outcome = _analyse(opened, ids, plugins, progress)
+        outcome = _analyse(opened, ids, plugins, worker, progress)
         return _report(opened, ids, plugins, out, progress, _partly(outcome, problems))
 
 
@@ -76,17 +79,17 @@ def import_sessions(paths: Sequence[Path], store: Path, keep_going: bool, progre
 def analyse_store(store: Path, progress: Progress) -> RunOutcome:
     """Analyse the newest revision of every session in the store."""
     plugins = load_plugins()
-    with open_store(store, create=False) as opened, opened.transaction():
-        return _analyse(opened, _known_ids(opened), plugins, progress)
+    with _worker() as worker, open_store(store, create=False) as opened, opened.transaction():
+        return _analyse(opened, _known_ids(opened), plugins, worker, progress)
 
 
 def report_store(store: Path, out: Path, progress: Progress) -> RunOutcome:
     """Report every session in the store; what is not analysed yet is analysed first."""
     plugins = load_plugins()
-    with open_store(store, create=False) as opened, opened.transaction():
+    with _worker() as worker, open_store(store, create=False) as opened, opened.transaction():
         ids = _known_ids(opened)
         check_writable(out)
-        outcome = _analyse(opened, ids, plugins, progress)
+        outcome = _analyse(opened, ids, plugins, worker, progress)
         return _report(opened, ids, plugins, out, progress, replace(outcome, lines=()))
 
 
@@ -179,7 +182,15 @@ def _known_ids(store: Store) -> list[str]:
     return ids
 
 
-def _analyse(store: Store, ids: Sequence[str], plugins: Plugins, progress: Progress) -> RunOutcome:
+def _worker() -> AbstractContextManager[Worker | None]:
+    """Where analysers run: a process of their own that starts up meanwhile, or None for this one."""
+    limits = limits_from()
+    return nullcontext() if limits is None else Worker(limits, f"{analysing.__name__}:loaded_plugins")
+
+
+def _analyse(
+    store: Store, ids: Sequence[str], plugins: Plugins, worker: Worker | None, progress: Progress
+) -> RunOutcome:
     lines: list[str] = []
     notes = list(_broken_lines(plugins))
     in_part = False
@@ -189,7 +200,7 @@ def _analyse(store: Store, ids: Sequence[str], plugins: Plugins, progress: Progr
         summarised = summarise(store, stored, plugins.analysers, progress)
         stored = replace(stored, inputs=replace(stored.inputs, recordings=summarised.recordings))
         kept = read_results(store, session_id, stored.revision)
-        results = analyse_session(stored, plugins.analysers, kept, summarised.lacking)
+        results = analyse_session(stored, plugins.analysers, kept, summarised.lacking, worker)
         new = {key: result for key, result in results.items() if kept.get(key) != result}
         write_results(store, {session_id: stored.revision}, new)
         for problem in summarised.problems:
