@@ -97,14 +97,20 @@ class Installed:
         """Of the installed entry points, only those with these names."""
         self._keep = names.__contains__
 
-    def add(self, name: str, module: ModuleType | None, distribution: str = "made-up-plug-ins") -> None:
-        """One more entry point; with no module, one that leads nowhere."""
+    def add(
+        self,
+        name: str,
+        module: ModuleType | None,
+        distribution: str = "made-up-plug-ins",
+        requires: Iterable[str] = (),
+    ) -> None:
+        """One more entry point; with no module, one that leads nowhere. `requires`: as a distribution states it."""
         path = f"made_up_{len(self._added)}_{name}".replace("-", "_")
         if module is not None:
             self._monkeypatch.setitem(sys.modules, path, module)
         entry_point = EntryPoint(name=name, value=path, group="fairhearing")
         # An entry point learns of its distribution only when a distribution is read from disk.
-        vars(entry_point).update(dist=SimpleNamespace(name=distribution, version="0.1"))
+        vars(entry_point).update(dist=SimpleNamespace(name=distribution, version="0.1", requires=[*requires]))
         self._added.append(entry_point)
 
     def _entry_points(self, group: str) -> list[EntryPoint]:

@@ -10,11 +10,16 @@ import shutil
 import subprocess
 import sys
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import pytest
+from bad_input.console import contents_of
+from recorded_session import SESSION_ID, write_session
 
 from fairhearing.conformance.new_plugin import PLUGIN_KINDS, write_plugin
+from fairhearing.store import open_store
+from fairhearing.store.read import read_results, read_session
 
 EXAMPLES = Path(__file__).parent / "examples"
 ROOT = Path(__file__).parent.parent
@@ -58,7 +63,7 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Installed:
 
 
 def test_there_is_an_example_of_each_kind() -> None:
-    assert NAMES == ["group-delay-by-seat", "point-log", "summary"]
+    assert NAMES == ["group-delay-by-seat", "longest-silence", "point-log", "summary"]
 
 
 @pytest.mark.parametrize("name", [*NAMES, *NEW.values()])
@@ -84,6 +89,60 @@ def test_all_stand_beside_each_other_and_nothing_is_broken(installed: Installed)
     names = {note["name"] for kind in ("importers", "analysers", "reporters") for note in found[kind]}
     assert {*NAMES, *NEW.values()} <= names
     assert found["broken"] == []
+
+
+# Runs the command line with a count of the times that a file is opened as sound, and of the frames that are read of it.
+COUNTING = """
+import json, sys
+from collections import Counter
+from pathlib import Path
+import soundfile
+
+opened, read = Counter(), Counter()
+
+class Counted(soundfile.SoundFile):
+    def __init__(self, file, *arguments, **named):
+        self.counted_as = Path(file).name
+        opened[self.counted_as] += 1
+        super().__init__(file, *arguments, **named)
+
+    def read(self, *arguments, **named):
+        block = super().read(*arguments, **named)
+        read[self.counted_as] += len(block)
+        return block
+
+soundfile.SoundFile = Counted
+from fairhearing.cli import main
+code = main(sys.argv[1:])
+print(json.dumps({"code": code, "opened": opened, "read": read}))
+"""
+
+
+def test_a_summary_from_outside_is_made_in_the_one_read_that_makes_the_built_in_ones(
+    installed: Installed, tmp_path: Path
+) -> None:
+    n_frames = 20_000
+    folder = write_session(tmp_path / "session", ("organ_in", "organ_out"), n_frames=n_frames)
+    store = tmp_path / "s.duckdb"
+    run = partial(installed.run, name="longest-silence")
+    imported = run("-m", "fairhearing", "import", str(folder), "--store", str(store))
+    assert imported.returncode == 0, imported.stderr
+    finished = run("-c", COUNTING, "analyse", "--store", str(store))
+    assert finished.returncode == 0, finished.stderr
+    counted = json.loads(finished.stdout.splitlines()[-1])
+    assert counted == {
+        "code": 0,
+        "opened": {"organ_in.wav": 1, "organ_out.wav": 1},
+        "read": {"organ_in.wav": n_frames, "organ_out.wav": n_frames},
+    }
+    with open_store(store, create=False) as opened:
+        stored = read_session(opened, SESSION_ID)
+        results = read_results(opened, SESSION_ID, stored.revision)
+    quantities = {finding.quantity for one in results.values() for finding in one.result.findings}
+    assert {"longest_silence", "recording_level"} <= quantities
+    assert {row[1] for row in contents_of(store)["summaries"]} == {"block-levels", "longest-silence", "power-spectrum"}
+    again = run("-c", COUNTING, "analyse", "--store", str(store))
+    assert json.loads(again.stdout.splitlines()[-1]) == {"code": 0, "opened": {}, "read": {}}
 
 
 MANIFEST = """\

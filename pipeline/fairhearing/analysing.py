@@ -15,10 +15,11 @@ from fairhearing.contracts import Analyser, Inputs
 from fairhearing.errors import PluginProblem
 from fairhearing.execution.worker import Worker, WorkStopped
 from fairhearing.recordings import Lacking, wanted_summaries
-from fairhearing.registry import Plugins, load_plugins
+from fairhearing.registry import PluginNote, Plugins, check_quantities, load_plugins
 from fairhearing.result import AnalyserResult, ChartRequest, Finding, Refusal, Result, Table
 from fairhearing.store.codec import decode, encode
 from fairhearing.store.read import StoredSession
+from fairhearing.units import check_units
 
 # Within a session and an analyser, no two findings agree in all of these.
 IDENTITY = (
@@ -33,11 +34,12 @@ def analyse_session(
     kept: Mapping[str, AnalyserResult],
     lacking: Sequence[Lacking] = (),
     worker: Worker | None = None,
+    notes: Sequence[PluginNote] = (),
 ) -> dict[str, AnalyserResult]:
     """The result of every analyser, by key; a kept one with the same key is not computed again.
 
     `stored` has its recordings with their summaries; `lacking`: those that could not be had. Analysers run in
-    `worker`, within its limits; without one in this process.
+    `worker`, within its limits; without one in this process. `notes`: whose a quantity is, where one returns another's.
     """
     results: dict[str, AnalyserResult] = {}
     findings: list[Finding] = []
@@ -47,7 +49,7 @@ def analyse_session(
         key = _key(stored, analyser, inputs.findings, lost)
         result = kept.get(key)
         if result is None or result.problem is not None:
-            result = _run(inputs, analyser, lost, worker)
+            result = _run(inputs, analyser, lost, worker, notes)
         results[key] = result
         findings += result.result.findings
     return results
@@ -122,7 +124,13 @@ def _key(stored: StoredSession, analyser: Analyser, findings: Sequence[Finding],
     return digest.hexdigest()
 
 
-def _run(inputs: Inputs, analyser: Analyser, lost: tuple[Refusal, ...], worker: Worker | None) -> AnalyserResult:
+def _run(
+    inputs: Inputs,
+    analyser: Analyser,
+    lost: tuple[Refusal, ...],
+    worker: Worker | None,
+    notes: Sequence[PluginNote],
+) -> AnalyserResult:
     session = inputs.session
     done = AnalyserResult(
         session=session.id, room=session.room.id, analyser=analyser.name, version=analyser.version, result=Result()
@@ -131,16 +139,16 @@ def _run(inputs: Inputs, analyser: Analyser, lost: tuple[Refusal, ...], worker: 
     if refused is not None:
         return replace(done, result=Result(refusals=lost or (refused,)))
     try:
-        result = _result(analyser, inputs) if worker is None else _result_of(worker, analyser, inputs)
+        result = _result(analyser, inputs, notes) if worker is None else _result_of(worker, analyser, inputs)
     except PluginProblem as problem:
         return replace(done, problem=problem.line())
     return replace(done, result=replace(result, refusals=(*result.refusals, *lost)))
 
 
-def _result(analyser: Analyser, inputs: Inputs) -> Result:
+def _result(analyser: Analyser, inputs: Inputs, notes: Sequence[PluginNote]) -> Result:
     """What the analyser finds, checked; raises PluginProblem."""
     where = f"session {inputs.session.id}"
-    return call_plugin(analyser.name, analyser.version, where, partial(_checked_result, analyser, inputs))
+    return call_plugin(analyser.name, analyser.version, where, partial(_checked_result, analyser, inputs, notes))
 
 
 def _result_of(worker: Worker, analyser: Analyser, inputs: Inputs) -> Result:
@@ -161,9 +169,10 @@ def _result_of(worker: Worker, analyser: Analyser, inputs: Inputs) -> Result:
 
 def answer_elsewhere(name: str, inputs: Inputs) -> str | PluginProblem:
     """In a worker: the result of the analyser of that name as the store keeps it, or how it failed."""
-    analyser = next(analyser for analyser in loaded_plugins().analysers if analyser.name == name)
+    plugins = loaded_plugins()
+    analyser = next(analyser for analyser in plugins.analysers if analyser.name == name)
     try:
-        return encode(_result(analyser, inputs))
+        return encode(_result(analyser, inputs, plugins.notes.analysers))
     except PluginProblem as problem:
         return problem
 
@@ -192,7 +201,7 @@ def refusal(inputs: Inputs, analyser: Analyser) -> Refusal | None:
     return None
 
 
-def _checked_result(analyser: Analyser, inputs: Inputs) -> Result:
+def _checked_result(analyser: Analyser, inputs: Inputs, notes: Sequence[PluginNote]) -> Result:
     """What the analyser returns; raises for what a store cannot keep or nobody could tell apart."""
     result: object = analyser.analyse(inputs)
     if not isinstance(result, Result):
@@ -201,9 +210,8 @@ def _checked_result(analyser: Analyser, inputs: Inputs) -> Result:
         strange = next((entry for entry in getattr(result, name) if not isinstance(entry, kind)), None)
         if strange is not None:
             raise TypeError(f"its {name} hold a {type(strange).__name__}, not a {kind.__name__}")
-    unknown = sorted({finding.quantity for finding in result.findings} - analyser.quantities)
-    if unknown:
-        raise ValueError(f"it returned {', '.join(unknown)}, which it does not declare")
+    check_quantities(result, analyser, notes)
+    check_units(result, analyser)
     told = Counter(map(_identity, result.findings))
     twice = next((identity for identity, count in told.items() if count > 1), None)
     if twice is not None:

@@ -1,5 +1,6 @@
 """What plug-in authors import, besides fairhearing.acoustics and fairhearing.statistics: re-exports only."""
 
+from fairhearing.api_version import API_VERSION
 from fairhearing.audio import Accumulator, AudioFormat, Recording, RecordingFile, Summary
 from fairhearing.contracts import (
     Analyser,
@@ -8,6 +9,7 @@ from fairhearing.contracts import (
     Inputs,
     Needs,
     OutputFile,
+    OwnUnits,
     Reading,
     Recognition,
     Reporter,
@@ -44,12 +46,13 @@ from fairhearing.session import (
     Seat,
     Session,
 )
+from fairhearing.units import UNITS
 
 __all__ = [
-    "Accumulator", "Analyser", "AnalyserResult", "AudioFormat", "Axis", "Chain", "ChartRequest", "Comparison",
-    "Condition", "Criteria", "FairHearingError", "Finding", "ImportProblem", "Importer", "InputProblem", "Inputs",
-    "MeasurementFile", "Needs", "OutputFile", "ReadOptions", "Reading", "Recognition", "Recording", "RecordingFile",
-    "Refusal", "ReportInputs", "Reporter", "ResponseCurve", "Result", "Room", "Rule", "ScoreFile", "ScoreTable",
-    "Seat", "Session", "Sheet", "SourceFile", "SourceNote", "Summary", "Symmetry", "Table", "Take", "TargetCurve",
-    "hookimpl", "nearest",
+    "API_VERSION", "UNITS", "Accumulator", "Analyser", "AnalyserResult", "AudioFormat", "Axis", "Chain", "ChartRequest",
+    "Comparison", "Condition", "Criteria", "FairHearingError", "Finding", "ImportProblem", "Importer", "InputProblem",
+    "Inputs", "MeasurementFile", "Needs", "OutputFile", "OwnUnits", "ReadOptions", "Reading", "Recognition",
+    "Recording", "RecordingFile", "Refusal", "ReportInputs", "Reporter", "ResponseCurve", "Result", "Room", "Rule",
+    "ScoreFile", "ScoreTable", "Seat", "Session", "Sheet", "SourceFile", "SourceNote", "Summary", "Symmetry", "Table",
+    "Take", "TargetCurve", "hookimpl", "nearest",
 ]  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, Protocol, runtime_checkable
@@ -238,6 +238,13 @@ class Analyser(Protocol):
     def analyse(self, inputs: Inputs) -> Result:
         """All findings, tables, chart requests and refusals."""
         ...
+
+
+@runtime_checkable
+class OwnUnits(Protocol):
+    """What an analyser may have besides: units that no other states findings in, each with what it is."""
+
+    own_units: Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

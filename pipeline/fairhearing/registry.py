@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib.metadata import EntryPoint, entry_points
+from importlib.util import find_spec
 
 import pluggy
 
 from fairhearing import hookspecs
+from fairhearing.api_version import API_VERSION, STATED_AS, is_later, unmet_need
 from fairhearing.audio import Summary, summary_key
 from fairhearing.contracts import Analyser, Importer, Needs, Reporter
 from fairhearing.errors import nearest
+from fairhearing.result import Result
+from fairhearing.rivals import Offer, distribution_of, stand_together
+from fairhearing.units import known_units
 
 KINDS = ("importer", "analyser", "reporter")
 
@@ -64,30 +69,32 @@ class Plugins:
     notes: PluginList
 
 
-@dataclass(frozen=True, slots=True)
-class _Offer:
-    kind: str
-    plugin: Importer | Analyser | Reporter
-    entry_point: EntryPoint
+class _Unusable(Exception):
+    """What a plug-in's module needs is not there: why, and what to try."""
+
+    def __init__(self, reason: str, try_: str) -> None:
+        super().__init__(reason)
+        self.reason = reason
+        self.try_ = try_
 
 
 def load_plugins() -> Plugins:
     """Every plug-in that the installed entry points offer; nothing here raises for a broken one."""
-    offers: list[_Offer] = []
+    offers: list[Offer] = []
     broken: list[BrokenPlugin] = []
-    found = sorted(entry_points(group=hookspecs.PROJECT), key=lambda e: (e.name, _distribution(e)[0]))
+    found = sorted(entry_points(group=hookspecs.PROJECT), key=lambda e: (e.name, distribution_of(e)[0]))
     for entry_point in found:
         try:
             offers += _load_one(entry_point)
+        except _Unusable as lacking:
+            broken.append(_broken(entry_point, lacking.reason, lacking.try_))
         except (Exception, SystemExit) as error:  # a plug-in's module may fail in any way
-            broken.append(
-                _broken(entry_point, f"{type(error).__name__}: {error}" if str(error) else type(error).__name__)
-            )
-    offers, doubled = _without_doubles(offers)
-    analysers, circular = _in_order([o for o in offers if o.kind == "analyser"])
-    broken += doubled + circular
-    importers = [o for o in offers if o.kind == "importer"]
-    reporters = [o for o in offers if o.kind == "reporter"]
+            broken.append(_broken(entry_point, _told(error)))
+    standing = stand_together(offers)
+    broken += [_broken(one.offer.entry_point, one.reason, one.try_) for one in standing.refused]
+    importers, analysers, reporters = (
+        [offer for offer in standing.used if offer.kind == kind] for kind in ("importer", "analyser", "reporter")
+    )
     notes = PluginList(
         importers=tuple(map(_note, importers)),
         analysers=tuple(map(_note, analysers)),
@@ -102,10 +109,26 @@ def load_plugins() -> Plugins:
     )
 
 
-def _load_one(entry_point: EntryPoint) -> list[_Offer]:
+def check_quantities(result: Result, analyser: Analyser, notes: Iterable[PluginNote] = ()) -> None:
+    """Raise for findings of quantities that the analyser does not declare; `notes`: the analysers that are installed.
+
+    Raises
+    ------
+    ValueError
+        With those quantities, and whose they are where another declares them.
+    """
+    unknown = sorted({finding.quantity for finding in result.findings} - analyser.quantities)
+    if not unknown:
+        return
+    owners = {quantity: note for note in notes for quantity in note.offers if quantity in unknown}
+    whose = [f"{q} is declared by {owners[q].name} ({owners[q].distribution})" for q in unknown if q in owners]
+    raise ValueError("; ".join([f"it returned {', '.join(unknown)}, which it does not declare", *whose]))
+
+
+def _load_one(entry_point: EntryPoint) -> list[Offer]:
     manager = pluggy.PluginManager(hookspecs.PROJECT)
     manager.add_hookspecs(hookspecs)
-    manager.register(entry_point.load(), name=entry_point.name)
+    manager.register(_loaded(entry_point), name=entry_point.name)
     try:
         manager.check_pending()
     except pluggy.PluginValidationError as error:
@@ -119,10 +142,71 @@ def _load_one(entry_point: EntryPoint) -> list[_Offer]:
     for kind, hook, protocol in kinds:
         for plugin in [plugin for several in hook() for plugin in several]:
             _check(plugin, kind, protocol)
-            offers.append(_Offer(kind, plugin, entry_point))
+            offers.append(Offer(kind, plugin, entry_point))
     if not offers:
         raise ValueError("it offers nothing: no hook of it returned a plug-in")
     return offers
+
+
+# --- what a module needs ----------------------------------------------------------------------------------------------
+
+
+def _loaded(entry_point: EntryPoint) -> object:
+    """The module, if the interface is offered that it states it needs."""
+    try:
+        loaded: object = entry_point.load()
+    except ImportError as error:
+        # What lacks the interface may fail at importing a name of it, before it states what it needs.
+        _check_interface(entry_point, _stated_in_source(entry_point))
+        raise _lacking(entry_point, error) from error
+    module = sys.modules.get(entry_point.module)
+    _check_interface(entry_point, getattr(module, STATED_AS, None))
+    return loaded
+
+
+def _check_interface(entry_point: EntryPoint, needed: object) -> None:
+    if needed is None:
+        return
+    distribution = distribution_of(entry_point)[0]
+    try:
+        unmet = unmet_need(needed)
+    except ValueError as error:
+        raise _Unusable(
+            f"{STATED_AS} of {entry_point.module}: {error}",
+            f"update {distribution}, or write {STATED_AS} = {API_VERSION!r} in it",
+        ) from error
+    if unmet is not None:
+        old, other = ("fairhearing", distribution) if is_later(str(needed)) else (distribution, "fairhearing")
+        raise _Unusable(unmet, f"update {old}, or install a release of {other} that fits it")
+
+
+def _stated_in_source(entry_point: EntryPoint) -> str | None:
+    """What a module that cannot be imported says that it needs, as it is written there."""
+    try:
+        spec = find_spec(entry_point.module)
+        source = spec.loader.get_source(spec.name) if spec is not None else ""  # type: ignore[union-attr]
+    except (Exception, SystemExit):  # its package may fail in any way; then nothing is known
+        return None
+    stated = re.search(rf"^{STATED_AS}\b[^=\n]*= *[\"']([^\"'\n]*)[\"']", source or "", flags=re.MULTILINE)
+    return stated[1] if stated else None
+
+
+def _lacking(entry_point: EntryPoint, error: ImportError) -> _Unusable:
+    """What to try where something cannot be imported."""
+    distribution, where = distribution_of(entry_point)[0], _reinstall(entry_point)
+    root = (error.name or "").partition(".")[0]
+    if root == hookspecs.PROJECT:
+        where = f"update fairhearing, or install a release of {distribution} that fits it"
+    elif isinstance(error, ModuleNotFoundError) and root and root != entry_point.module.partition(".")[0]:
+        where += f"; it lacks the module {error.name!r}: install what holds it (python -m pip install …)"
+    return _Unusable(_told(error), where)
+
+
+def _told(error: BaseException) -> str:
+    return f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
+
+
+# --- what may be offered ----------------------------------------------------------------------------------------------
 
 
 def _mistyped(error: pluggy.PluginValidationError) -> TypeError:
@@ -150,6 +234,8 @@ def _check(plugin: object, kind: str, protocol: type) -> None:
         if isinstance(summary, type) or not isinstance(summary, Summary):
             raise TypeError(f"needs.summaries of {type(plugin).__name__} holds {summary!r}, which is no Summary")
         summary_key(summary)
+    if isinstance(plugin, Analyser):
+        known_units(plugin)
 
 
 def _missing(plugin: object, protocol: type) -> list[str]:
@@ -157,58 +243,21 @@ def _missing(plugin: object, protocol: type) -> list[str]:
     return [name for name in wanted if not hasattr(plugin, name)]
 
 
-def _without_doubles(offers: Sequence[_Offer]) -> tuple[list[_Offer], list[BrokenPlugin]]:
-    seen: dict[tuple[str, str], _Offer] = {}
-    kept, broken = [], []
-    names = [(o.kind, o.plugin.name) for o in offers]
-    for offer in offers:
-        key = (offer.kind, offer.plugin.name)
-        if names.count(key) > 1:
-            others = sorted({_distribution(o.entry_point)[0] for o in offers if (o.kind, o.plugin.name) == key})
-            reason = f"two {offer.kind}s have the name {offer.plugin.name!r} (from {', '.join(others)})"
-            broken.append(_broken(offer.entry_point, reason, "remove one of them, or rename it"))
-            continue
-        seen[key] = offer
-        kept.append(offer)
-    return kept, broken
-
-
-def _in_order(offers: Sequence[_Offer]) -> tuple[list[_Offer], list[BrokenPlugin]]:
-    """Analysers so that each runs after those whose findings it reads; a circle of needs is left out, named."""
-    waiting = sorted(offers, key=lambda o: o.plugin.name)
-    ordered: list[_Offer] = []
-    while waiting:
-        ready = [o for o in waiting if not _waits_for(o, waiting)]
-        if not ready:
-            names = ", ".join(o.plugin.name for o in waiting)
-            reason = f"the needs of {names} form a circle"
-            return ordered, [_broken(o.entry_point, reason, "let one of them need less") for o in waiting]
-        ordered.append(ready[0])
-        waiting.remove(ready[0])
-    return ordered, []
-
-
-def _waits_for(offer: _Offer, waiting: Sequence[_Offer]) -> bool:
-    assert isinstance(offer.plugin, Analyser)
-    needed = offer.plugin.needs.findings
-    others = [o.plugin for o in waiting if o is not offer and isinstance(o.plugin, Analyser)]
-    return any(needed & other.quantities for other in others)
-
-
-def _distribution(entry_point: EntryPoint) -> tuple[str, str]:
-    dist = entry_point.dist
-    return (dist.name, dist.version) if dist is not None else ("unknown distribution", "")
-
-
 def _broken(entry_point: EntryPoint, reason: str, try_: str | None = None) -> BrokenPlugin:
-    distribution = _distribution(entry_point)[0]
-    where = f"re-install or remove {distribution}, for Python {sys.version_info.major}.{sys.version_info.minor}"
     return BrokenPlugin(
-        entry_point=entry_point.name, distribution=distribution, reason=reason.splitlines()[0], try_=try_ or where
+        entry_point=entry_point.name,
+        distribution=distribution_of(entry_point)[0],
+        reason=reason.splitlines()[0],
+        try_=try_ or _reinstall(entry_point),
     )
 
 
-def _note(offer: _Offer) -> PluginNote:
+def _reinstall(entry_point: EntryPoint) -> str:
+    version = f"{sys.version_info.major}.{sys.version_info.minor}"
+    return f"re-install or remove {distribution_of(entry_point)[0]}, for Python {version}"
+
+
+def _note(offer: Offer) -> PluginNote:
     plugin = offer.plugin
     if isinstance(plugin, Importer):
         offers = tuple(sorted(plugin.kinds))
@@ -216,7 +265,7 @@ def _note(offer: _Offer) -> PluginNote:
         offers = tuple(sorted(plugin.quantities))
     else:
         offers = ()
-    name, version = _distribution(offer.entry_point)
+    name, version = distribution_of(offer.entry_point)
     return PluginNote(
         name=plugin.name,
         version=plugin.version,

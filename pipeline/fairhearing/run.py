@@ -200,7 +200,7 @@ def _analyse(
         summarised = summarise(store, stored, plugins.analysers, progress)
         stored = replace(stored, inputs=replace(stored.inputs, recordings=summarised.recordings))
         kept = read_results(store, session_id, stored.revision)
-        results = analyse_session(stored, plugins.analysers, kept, summarised.lacking, worker)
+        results = analyse_session(stored, plugins.analysers, kept, summarised.lacking, worker, plugins.notes.analysers)
         new = {key: result for key, result in results.items() if kept.get(key) != result}
         write_results(store, {session_id: stored.revision}, new)
         for problem in summarised.problems:

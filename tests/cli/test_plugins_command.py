@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from fairhearing.api import API_VERSION
 from fairhearing.cli import main
 from fairhearing.conformance.new_plugin import PLUGIN_KINDS
 
@@ -52,9 +53,11 @@ def test_a_new_plug_in_is_a_whole_distribution(kind: str, tmp_path: Path, capsys
     for name, path in files.items():
         text = path.read_text(encoding="utf-8")
         assert "@" not in name
-        assert not any(word in text for word in ("@NAME@", "@MODULE@", "@CLASS@", "@QUANTITY@")), name
+        assert not any(word in text for word in ("@NAME@", "@MODULE@", "@CLASS@", "@QUANTITY@", "@API@")), name
         if name.endswith(".py"):
             compile(text, name, "exec")
+    module = files["src/fairhearing_lamp_log/__init__.py"].read_text(encoding="utf-8")
+    assert f'\nNEEDS_API = "{API_VERSION}"  #' in module
     assert [path.name for path in (tmp_path / "made").iterdir()] == ["lamp-log"]
 
 
@@ -95,7 +98,7 @@ def test_what_is_no_name_ends_with_2_and_writes_nothing(
 @pytest.mark.parametrize("name", ["page", "level", "score-sheet", "builtins"])
 def test_a_name_that_is_taken_ends_with_2(name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["plugins", "--new", name, "--into", str(tmp_path)]) == 2
-    assert three_lines(capsys)[0] == f"a plug-in {name!r} is installed: of two with one name neither is used"
+    assert three_lines(capsys)[0] == f"a plug-in {name!r} is installed: of two with one name at most one is used"
     assert list(tmp_path.iterdir()) == []
 
 

@@ -28,6 +28,10 @@ def broken(inputs: Inputs) -> Result:
     raise ZeroDivisionError("no seat\nin the session")
 
 
+def one_round(_: Inputs) -> Result:
+    return Result(findings=(Finding(quantity="rounds", value=1.0, unit="1", method="counted"),))
+
+
 def strange_table(_: Inputs) -> Result:
     return Result(tables=(Table(name="t", columns={"a": [np.float32(1.5)]}, units={"a": ""}),))
 
@@ -41,6 +45,14 @@ NONSENSE: dict[str, tuple[Callable[[Inputs], object], str]] = {
     "returns an undeclared quantity": (
         lambda _: Result(findings=(Finding(quantity="loopz", value=1.0, unit="1", method="m"),)),
         "it returned loopz, which it does not declare",
+    ),
+    "returns another's quantity": (
+        lambda _: Result(findings=(Finding(quantity="level_difference", value=1.0, unit="dB", method="m"),)),
+        "it returned level_difference, which it does not declare; level_difference is declared by level (fairhearing)",
+    ),
+    "returns an unknown unit": (
+        lambda _: Result(findings=(Finding(quantity="loops", value=1.0, unit="decibel", method="m"),)),
+        "its finding loops has the unit 'decibel', which is not known; did you mean 'dB'?",
     ),
     "returns one finding twice": (
         lambda i: Result(findings=one_finding(i).findings * 2),
@@ -65,7 +77,7 @@ def test_an_analyser_that_fails_costs_its_own_findings_only(
     work, told = NONSENSE[name]
     seen: list[ReportInputs] = []
     installed.add("bad", analyser_module(StubAnalyser(work, needs=Needs(kinds=frozenset({"response"})))))
-    installed.add("good", analyser_module(StubAnalyser(one_finding, name="good")))
+    installed.add("good", analyser_module(StubAnalyser(one_round, name="good", quantities=["rounds"])))
     installed.add("watch", reporter_module(StubReporter(lambda inputs: seen.append(inputs) or [], name="watch")))
     said = console("run", folder, "--out", out)
     assert said.code == 0

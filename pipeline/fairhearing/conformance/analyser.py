@@ -19,14 +19,10 @@ from fairhearing.conformance.worlds import DECOY
 from fairhearing.contracts import Analyser, Inputs
 from fairhearing.result import ChartRequest, Finding, Refusal, Result, Table
 from fairhearing.store.codec import encode
+from fairhearing.units import UNITS, has_known_unit, known_units
 
 F = TypeVar("F", bound=Callable[..., object])
 
-# Units that findings are stated in: of the contract, SI units and their parts as they are written in it, and scales.
-UNITS = frozenset(
-    {"1", "%", "dB", "dBV", "dBFS", "LU", "LKFS", "Hz", "kHz", "s", "ms", "us", "ohm", "kohm", "nF", "uF", "pF", "V",
-     "mV", "A", "W", "Pa", "m", "mm", "m2", "m3", "deg", "oct", "degC", "impairment", "quality", "comparison"}
-)  # fmt: skip
 UNIT_OF_ENDING = {"_db": "dB", "_hz": "Hz", "_ms": "ms", "_s": "s", "_ohm": "ohm"}
 SEED = 1
 
@@ -185,9 +181,16 @@ def _faults(analyser: Analyser, result: Result) -> Iterator[str]:
     told = Counter(map(key, result.findings))
     yield from (f"{named(f)} is told {told[key(f)]} times" for f in result.findings if told[key(f)] > 1)
     counts = bool(analyser.needs.kinds or analyser.needs.methods)
+    try:
+        units = known_units(analyser)
+    except ValueError as error:
+        yield str(error)
+        units = UNITS
     for finding in result.findings:
         if finding.quantity not in analyser.quantities:
             yield f"{finding.quantity} is not among the quantities that it declares"
+        if not has_known_unit(finding, units):
+            yield f"{named(finding)}: unit {finding.unit!r} is not known; known: {', '.join(sorted(units))}"
         yield from (f"{named(finding)}: {fault}" for fault in _finding_faults(finding, counts))
     try:
         encode(result)
@@ -202,8 +205,6 @@ def _finding_faults(finding: Finding, counts: bool) -> Iterator[str]:
     if bad:
         yield f"not finite: {', '.join(bad)}"
         return
-    if finding.unit not in UNITS and not (finding.unit == "" and value is None and finding.verdict is not None):
-        yield f"unit {finding.unit!r} is not known; known: {', '.join(sorted(UNITS))}"
     if value is None and not finding.caveats and finding.verdict is None:
         yield "no value and no caveat that says why"
     if counts and finding.n is None and not finding.caveats:

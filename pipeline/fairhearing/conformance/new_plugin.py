@@ -10,6 +10,7 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Literal, get_args
 
+from fairhearing.api_version import API_VERSION
 from fairhearing.errors import InputProblem, OutputProblem
 
 PluginKind = Literal["importer", "analyser", "reporter"]
@@ -47,6 +48,7 @@ def write_plugin(name: str, kind: str, into: Path) -> Path:
         "@NAME@": name,
         "@MODULE@": f"fairhearing_{name.replace('-', '_')}",
         "@CLASS@": _class_name(name, kind),
+        "@API@": API_VERSION,
         "@QUANTITY@": f"{name.replace('-', '_')}_change",
     }
     try:
@@ -88,7 +90,7 @@ def _check(name: str, kind: str) -> None:
     taken = {note.name for note in (*notes.importers, *notes.analysers, *notes.reporters)}
     if name in taken or name == "builtins":
         raise InputProblem(
-            f"a plug-in {name!r} is installed: of two with one name neither is used",
+            f"a plug-in {name!r} is installed: of two with one name at most one is used",
             where="--new",
             try_="choose another name; 'fairhearing plugins' shows those that are taken",
         )
