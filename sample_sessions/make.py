@@ -1,12 +1,13 @@
 """Write the made-up sessions and what is true of them: python sample_sessions/make.py [--into FOLDER].
 
-Four session folders and truth.json come out, the same bytes each time with the same numpy. Nothing here shares code
+Five session folders and truth.json come out, the same bytes each time with the same numpy. Nothing here shares code
 or a formula with fairhearing: the filter is solved node by node (electrical.py), the rooms are sums of damped
 resonances (rooms.py), bands are summed by brute force from exact curves without noise (truth.py), listeners answer
 with known probabilities (listeners.py). scenarios.py holds the figures, manifests.py the words, writing.py the files.
+recordings.py makes the one session of sound files.
 
-truth.json: {"format": 1, "sessions": {session id: truth}}, dB and Hz in the keys, changes always treatment minus
-reference. For each session:
+truth.json: {"format": 1, "sessions": {session id: truth}, "recorded": {session id: truth}}, dB and Hz in the keys,
+changes always treatment minus reference. For each of `sessions`:
 
 folder, reference, treatment    where it lies; the ids of its two conditions
 filter                          null where the chain names no filter, else
@@ -36,6 +37,18 @@ listening                       null where nobody listened, else
     preference_share            expected share for the treatment, none counted as half
     drawn_preference            share in the sheet; n_preference_listeners, n_preference_trials (for each listener)
 balance                         the right answer: gain, no-gain, mixed or undecided
+
+For the one of `recorded`, at the amplifier's terminals, without what noise, offset and rounding add:
+
+corner_hz, expected_corner_hz, corner_ratio     as above
+offset_v                        steady voltage in the recordings of each condition
+second_harmonic_db              of the loudspeaker, re the fundamental, at the sweep's peak
+programmes -> programme
+    subsonic_level_change_db    energy from 0.5 to 20 Hz
+    subsonic_share              of each condition: that energy over the energy from 0.5 Hz to 0.45 of the sample rate
+    rms_v, peak_v               of each condition
+    level_change_db, peak_change_db
+    share_below_corner          of the reference's energy
 """
 
 from __future__ import annotations
@@ -46,6 +59,9 @@ from pathlib import Path
 from typing import Any
 
 from listeners import Row, identification, preferences, share_preferred, share_right
+from recordings import FOLDER as RECORDED_FOLDER
+from recordings import ID as RECORDED_ID
+from recordings import recorded_files, recorded_truth
 from rooms import generator
 from scenarios import Scenario, scenarios
 from truth import (
@@ -133,8 +149,9 @@ def make(into: Path) -> None:
         sheets = sheets_of(scenario)
         write_files(into / scenario.folder, session_files(scenario, sheets))
         truths[scenario.id] = truth_of(scenario, sheets)
-    text = json.dumps(rounded({"format": 1, "sessions": truths}), indent=1, sort_keys=True)
-    write_files(into, {"truth.json": text + "\n"})
+    write_files(into / RECORDED_FOLDER, recorded_files())
+    whole = {"format": 1, "sessions": truths, "recorded": {RECORDED_ID: recorded_truth()}}
+    write_files(into, {"truth.json": json.dumps(rounded(whole), indent=1, sort_keys=True) + "\n"})
 
 
 def main() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -89,9 +89,9 @@ def session_files(scenario: Scenario, sheets: dict[str, list[Row]]) -> dict[str,
     return files
 
 
-def write_files(folder: Path, files: dict[str, str]) -> None:
-    """Write every file below the folder, in UTF-8 with plain line ends on every system."""
-    for name, text in files.items():
+def write_files(folder: Path, files: Mapping[str, str | bytes]) -> None:
+    """Write every file below the folder, text in UTF-8 with plain line ends on every system."""
+    for name, content in files.items():
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(text.encode())
+        path.write_bytes(content.encode() if isinstance(content, str) else content)

@@ -91,27 +91,23 @@ def test_all_stand_beside_each_other_and_nothing_is_broken(installed: Installed)
     assert found["broken"] == []
 
 
-# Runs the command line with a count of the times that a file is opened as sound, and of the frames that are read of it.
+# Runs the command line with a count of the passes over each file of sound, and of the frames that come of it.
 COUNTING = """
 import json, sys
 from collections import Counter
 from pathlib import Path
-import soundfile
+from fairhearing import recordings
 
 opened, read = Counter(), Counter()
+blocks = recordings.blocks
 
-class Counted(soundfile.SoundFile):
-    def __init__(self, file, *arguments, **named):
-        self.counted_as = Path(file).name
-        opened[self.counted_as] += 1
-        super().__init__(file, *arguments, **named)
+def counted(location, path, format):
+    opened[Path(location).name] += 1
+    for block in blocks(location, path, format):
+        read[Path(location).name] += len(block)
+        yield block
 
-    def read(self, *arguments, **named):
-        block = super().read(*arguments, **named)
-        read[self.counted_as] += len(block)
-        return block
-
-soundfile.SoundFile = Counted
+recordings.blocks = counted
 from fairhearing.cli import main
 code = main(sys.argv[1:])
 print(json.dumps({"code": code, "opened": opened, "read": read}))
@@ -140,7 +136,7 @@ def test_a_summary_from_outside_is_made_in_the_one_read_that_makes_the_built_in_
         results = read_results(opened, SESSION_ID, stored.revision)
     quantities = {finding.quantity for one in results.values() for finding in one.result.findings}
     assert {"longest_silence", "recording_level"} <= quantities
-    assert {row[1] for row in contents_of(store)["summaries"]} == {"block-levels", "longest-silence", "power-spectrum"}
+    assert {row[1] for row in contents_of(store)["summaries"]} >= {"block-levels", "longest-silence", "power-spectrum"}
     again = run("-c", COUNTING, "analyse", "--store", str(store))
     assert json.loads(again.stdout.splitlines()[-1]) == {"code": 0, "opened": {}, "read": {}}
 

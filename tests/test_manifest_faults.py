@@ -65,7 +65,7 @@ UNKNOWN = [
     ('id = "r"', 'id = "r"\nsize = 1', "size", "unknown key 'size' in [room]", "did you mean 'size_m'?"),
     ("[chain]", "[chain]\nsettin_kohm = 1", "settin_", "unknown key 'settin_kohm' in [chain]", "'setting_kohm'?"),
     ("[seats.B]", "[seats.B]\nwait = 1", "wait", "unknown key 'wait' in [seats.B]", "did you mean 'weight'?"),
-    ("[seats.B]", "[seats.B]\nx = 1", "x = 1", "unknown key 'x' in [seats.B]", "known: position_m, weight"),
+    ("[seats.B]", "[seats.B]\nx = 1", "x = 1", "unknown key 'x' in [seats.B]", "known: near, position_m, weight"),
     ("[conditions.in]", "[conditions.in]\nlable = 1", "lable", "unknown key 'lable' in [conditions.in]", "'label'?"),
     (
         "[seats.A]",

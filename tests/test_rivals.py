@@ -81,8 +81,14 @@ def test_every_plug_in_builds_on_what_holds_the_interface_and_that_on_none(insta
     assert (used(), refused()) == ([], ["fairhearing", "others"])
 
 
-def test_two_of_one_distribution_with_one_quantity_are_both_refused(installed: Installed) -> None:
+def test_two_of_one_distribution_may_state_one_quantity(installed: Installed) -> None:
     installed.add("a", analyser_module(declaring("a", "q"), declaring("b", "q"), declaring("c", "r")), "makers")
+    assert (used(), refused()) == (["a", "b", "c"], [])
+
+
+def test_two_of_one_distribution_both_give_way_to_what_they_build_on(installed: Installed) -> None:
+    installed.add("a", analyser_module(declaring("a", "q"), declaring("b", "q")), "makers", ["others"])
+    installed.add("c", analyser_module(declaring("c", "q")), "others")
     assert (used(), refused()) == (["c"], ["makers", "makers"])
 
 

@@ -11,12 +11,13 @@ from functools import cache, partial
 from fairhearing import __version__
 from fairhearing.audio import Recording, summary_key
 from fairhearing.calling import call_plugin
-from fairhearing.contracts import Analyser, Inputs
+from fairhearing.contracts import Analyser, Inputs, declared_summaries
 from fairhearing.errors import PluginProblem
 from fairhearing.execution.worker import Worker, WorkStopped
-from fairhearing.recordings import Lacking, wanted_summaries
+from fairhearing.recordings import Lacking, summaries_asked_for, wanted_summaries
 from fairhearing.registry import PluginNote, Plugins, check_quantities, load_plugins
 from fairhearing.result import AnalyserResult, ChartRequest, Finding, Refusal, Result, Table
+from fairhearing.session import Session
 from fairhearing.store.codec import decode, encode
 from fairhearing.store.read import StoredSession
 from fairhearing.units import check_units
@@ -76,22 +77,27 @@ def unread_lines(stored: StoredSession, analysers: Sequence[Analyser]) -> tuple[
 def needed(inputs: Inputs, analyser: Analyser, findings: Sequence[Finding]) -> Inputs:
     """What the analyser declared, and nothing else; the sheets' frames are its own copies."""
     needs = analyser.needs
+    closing = () if needs.closing else [file.path for file in inputs.session.measurements if file.closing]
     return replace(
         inputs,
-        takes=tuple(t for t in inputs.takes if t.kind in needs.kinds and t.point in needs.points),
+        takes=tuple(
+            t
+            for t in inputs.takes
+            if t.kind in needs.kinds and t.point in needs.points and (needs.closing or not t.closing)
+        ),
         sheets=tuple(
             replace(sheet, trials=sheet.trials.copy()) for sheet in inputs.sheets if sheet.method in needs.methods
         ),
-        recordings=_with_summaries(inputs.recordings, analyser),
+        recordings=_with_summaries(inputs.session, [r for r in inputs.recordings if r.path not in closing], analyser),
         findings=tuple(finding for finding in findings if finding.quantity in needs.findings),
     )
 
 
-def _with_summaries(recordings: Sequence[Recording], analyser: Analyser) -> tuple[Recording, ...]:
+def _with_summaries(session: Session, recordings: Sequence[Recording], analyser: Analyser) -> tuple[Recording, ...]:
     """The recordings that the analyser reads, each with just the summaries that it declared."""
     kept = []
     for recording in recordings:
-        keys = wanted_summaries(recording, [analyser])
+        keys = wanted_summaries(session, recording, [analyser])
         if _reads(analyser, recording) and set(keys) <= set(recording.summaries):
             kept.append(replace(recording, summaries={key: recording.summaries[key] for key in keys}))
     return tuple(kept)
@@ -105,7 +111,7 @@ def _lost(inputs: Inputs, analyser: Analyser, lacking: Sequence[Lacking]) -> tup
     """A refusal for each recording that the analyser reads and cannot have."""
     refusals = []
     for recording in inputs.recordings:
-        keys = wanted_summaries(recording, [analyser])
+        keys = wanted_summaries(inputs.session, recording, [analyser])
         problem = next((one.problem for one in lacking if one.path == recording.path and one.key in keys), None)
         if problem is not None:
             what = f"no findings of {analyser.name} from {recording.path}"
@@ -117,7 +123,7 @@ def _key(stored: StoredSession, analyser: Analyser, findings: Sequence[Finding],
     digest = hashlib.sha256()
     for part in (analyser.name, analyser.version, __version__, stored.inputs.session.id, stored.content_sha256):
         digest.update(f"{part}\n".encode())
-    for key in map(summary_key, analyser.needs.summaries):
+    for key in map(summary_key, summaries_asked_for(analyser, stored.inputs.session)):
         digest.update(f"{key}\n".encode())
     for read in (*findings, *lost):
         digest.update(encode(read).encode())
@@ -203,6 +209,7 @@ def refusal(inputs: Inputs, analyser: Analyser) -> Refusal | None:
 
 def _checked_result(analyser: Analyser, inputs: Inputs, notes: Sequence[PluginNote]) -> Result:
     """What the analyser returns; raises for what a store cannot keep or nobody could tell apart."""
+    declared_summaries(analyser, inputs.session)  # if it fails at that, its recordings lack them
     result: object = analyser.analyse(inputs)
     if not isinstance(result, Result):
         raise TypeError(f"it returned a {type(result).__name__}, not a Result")

@@ -5,6 +5,7 @@ from fairhearing.audio import Accumulator, AudioFormat, Recording, RecordingFile
 from fairhearing.contracts import (
     Analyser,
     Comparison,
+    Harmonic,
     Importer,
     Inputs,
     Needs,
@@ -39,6 +40,8 @@ from fairhearing.session import (
     Chain,
     Condition,
     Criteria,
+    Equipment,
+    ImpedanceTable,
     MeasurementFile,
     ReadOptions,
     Room,
@@ -50,9 +53,10 @@ from fairhearing.units import UNITS
 
 __all__ = [
     "API_VERSION", "UNITS", "Accumulator", "Analyser", "AnalyserResult", "AudioFormat", "Axis", "Chain", "ChartRequest",
-    "Comparison", "Condition", "Criteria", "FairHearingError", "Finding", "ImportProblem", "Importer", "InputProblem",
-    "Inputs", "MeasurementFile", "Needs", "OutputFile", "OwnUnits", "ReadOptions", "Reading", "Recognition",
-    "Recording", "RecordingFile", "Refusal", "ReportInputs", "Reporter", "ResponseCurve", "Result", "Room", "Rule",
+    "Comparison", "Condition", "Criteria", "Equipment", "FairHearingError", "Finding", "Harmonic", "ImpedanceTable",
+    "ImportProblem", "Importer", "InputProblem", "Inputs", "MeasurementFile", "Needs", "OutputFile", "OwnUnits",
+    "ReadOptions", "Reading", "Recognition", "Recording", "RecordingFile", "Refusal", "ReportInputs", "Reporter",
+    "ResponseCurve", "Result", "Room", "Rule",
     "ScoreFile", "ScoreTable", "Seat", "Session", "Sheet", "SourceFile", "SourceNote", "Summary", "Symmetry", "Table",
     "Take", "TargetCurve", "hookimpl", "nearest",
 ]  # fmt: skip

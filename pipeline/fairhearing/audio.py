@@ -29,12 +29,16 @@ class AudioFormat:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecordingFile:
-    """A file of sound, by reference: its format, and what tells whether it is still the same file. Never samples."""
+    """A file of sound, by reference: its format, and what tells whether it is still the same file. Never samples.
+
+    `full_scale_pa`: the sound pressure (Pa) of a sample value of 1.0 where the importer found it, by a calibrator.
+    """
 
     format: AudioFormat
     sha256: str
     size: int  # byte
     modified_ns: int
+    full_scale_pa: float | None = None
 
 
 @runtime_checkable
@@ -78,6 +82,7 @@ class Recording:
     """One recording with what it is of, and the summaries of it that were asked for. Arrays are read-only.
 
     `full_scale_pa`, `full_scale_v`: the sound pressure (Pa) or voltage (V) that a sample value of 1.0 stands for.
+    `applied`: what was done to know that, a line each.
     `summaries`: the arrays of each summary by its key; `summary` finds them.
     """
 
@@ -94,6 +99,7 @@ class Recording:
     full_scale_pa: float | None = None
     full_scale_v: float | None = None
     in_place: bool = False
+    applied: tuple[str, ...] = ()
     summaries: Mapping[str, Mapping[str, FloatArray]] = field(default_factory=dict, compare=False, repr=False)
 
     def summary(self, summary: Summary) -> Mapping[str, FloatArray]:
@@ -146,7 +152,7 @@ def summary_key(summary: Summary) -> str:
     --------
     >>> from fairhearing.acoustics.summaries import BlockLevels
     >>> summary_key(BlockLevels(block_s=0.1))
-    'block-levels 1 {"block_s":0.1}'
+    'block-levels 2 {"block_s":0.1}'
     """
     for part in (summary.name, summary.version):
         if not isinstance(part, str) or not part.strip():

@@ -13,7 +13,7 @@ from fairhearing.session import ScoreFile
 # What a file of a kind is looked for in, where it is not a table of frequencies.
 _FORMATS = {
     "scores": "export it anew as CSV, TSV, XLSX or ODS with a header line",
-    "recording": "save it as WAV, RF64, W64 or FLAC",
+    **dict.fromkeys(("recording", "impulse", "sweep", "calibration"), "save it as WAV, RF64, W64 or FLAC"),
 }
 
 

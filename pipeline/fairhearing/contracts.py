@@ -74,12 +74,30 @@ class Recognition:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Harmonic:
+    """One order of the harmonics that a sweep shows: level re the fundamental, by frequency of the excitation (hertz).
+
+    `noise_level_db`: the level that noise, and what is left of other orders, gives there by itself, re the fundamental
+    too. NaN where it cannot be told.
+    """
+
+    order: int
+    frequency_hz: FloatArray
+    level_db: FloatArray
+    noise_level_db: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ResponseCurve:
-    """One response: frequency (hertz, rising, > 0), level (dB), phase (degree, as measured, not unwrapped) or None."""
+    """One response: frequency (hertz, rising, > 0), level (dB), phase (degree, as measured, not unwrapped) or None.
+
+    `harmonics`: what a sweep tells of distortion besides.
+    """
 
     frequency_hz: FloatArray
     level_db: FloatArray
     phase_deg: FloatArray | None = None
+    harmonics: tuple[Harmonic, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,12 +113,19 @@ class ScoreTable:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """What an importer made of one file: `content`, or `problem` if it could not be read."""
+    """What an importer made of one file: `content`, or `problem` if it could not be read.
+
+    A file with several takes in it gives several readings, told apart by `seat` or `channel`; these fill in what
+    session.toml does not say, and never contradict it. `applied`: a line for each thing done to the samples or values.
+    """
 
     path: str
     content: ResponseCurve | ScoreTable | RecordingFile | None = None
     caveats: tuple[str, ...] = ()
     problem: FairHearingError | None = None
+    seat: str | None = None
+    channel: str | None = None
+    applied: tuple[str, ...] = ()
 
 
 @runtime_checkable
@@ -116,7 +141,7 @@ class Importer(Protocol):
         ...
 
     def read(self, files: Sequence[SourceFile], session: Session) -> Iterable[Reading]:
-        """One Reading per file; all files that this importer claimed in a session come at once."""
+        """One Reading or more per file; all files that this importer claimed in a session come at once."""
         ...
 
 
@@ -130,11 +155,16 @@ class Needs:
     findings: frozenset[str] = frozenset()  # quantities of other analysers, read where they are there
     summaries: tuple[Summary, ...] = ()  # of each recording of `kinds` at `points`; one that lacks any is left out
     min_conditions: int = 2
+    closing: bool = False  # takes measured once more at the end too; else they are kept from it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Take:
-    """One measured curve with what it is of. Arrays are read-only; `in_place`: no microphone moved between repeats."""
+    """One measured curve with what it is of. Arrays are read-only; `in_place`: no microphone moved between repeats.
+
+    `closing`: measured once more at the end, to see whether anything drifted; it is no repeat. `applied`: what was done
+    to what was measured, a line each.
+    """
 
     kind: Kind
     point: Point
@@ -147,6 +177,8 @@ class Take:
     programme: str | None
     curve: ResponseCurve
     path: str
+    closing: bool = False
+    applied: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -199,7 +231,7 @@ class Inputs:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SourceNote:
-    """A file that went into the store: for the page of sources."""
+    """A file that went into the store: for the page of sources. `applied`: what was done to its takes, a line each."""
 
     session: str
     path: str
@@ -207,6 +239,7 @@ class SourceNote:
     size: int
     importer: str
     caveats: tuple[str, ...] = ()
+    applied: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -227,7 +260,12 @@ class SessionContent:
 
 @runtime_checkable
 class Analyser(Protocol):
-    """Findings from one session. Pure: same inputs, same result; inputs are read-only."""
+    """Findings from one session. Pure: same inputs, same result; inputs are read-only.
+
+    It may also have a method `summaries_for(session: Session) -> tuple[Summary, ...]`: summaries of each recording
+    that it reads, besides `needs.summaries`, that depend on what session.toml says, such as the corners of the chains.
+    It is pure too, and asked whenever the core must know which summaries are wanted.
+    """
 
     name: str
     version: str
@@ -238,6 +276,21 @@ class Analyser(Protocol):
     def analyse(self, inputs: Inputs) -> Result:
         """All findings, tables, chart requests and refusals."""
         ...
+
+
+@runtime_checkable
+class ChoosesSummaries(Protocol):
+    """The part of an analyser that wants summaries by what session.toml says."""
+
+    def summaries_for(self, session: Session) -> tuple[Summary, ...]:
+        """Summaries of each recording that it reads, besides those of its needs."""
+        ...
+
+
+def declared_summaries(analyser: Analyser, session: Session) -> tuple[Summary, ...]:
+    """All summaries that an analyser wants of each recording that it reads in this session."""
+    chosen = analyser.summaries_for(session) if isinstance(analyser, ChoosesSummaries) else ()
+    return (*analyser.needs.summaries, *chosen)
 
 
 @runtime_checkable

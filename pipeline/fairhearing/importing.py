@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fairhearing.audio import Recording, RecordingFile, RecordingSource
+from fairhearing.audio import RecordingFile
 from fairhearing.calling import call_plugin
 from fairhearing.choose import choose_importer
 from fairhearing.contracts import (
@@ -19,13 +22,15 @@ from fairhearing.contracts import (
     Sheet,
     SourceFile,
     SourceNote,
-    Take,
     TargetCurve,
 )
+from fairhearing.correcting import corrected, plain_path
 from fairhearing.errors import FairHearingError, ImportProblem, PluginProblem
+from fairhearing.impedance import impedance_paths, read_impedance
 from fairhearing.manifest import MANIFEST_NAME, load_session
 from fairhearing.manifest.listing import sha256_of
-from fairhearing.session import MeasurementFile, ScoreFile, Session
+from fairhearing.placing import place
+from fairhearing.session import ImpedanceTable, MeasurementFile, ScoreFile, Session
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -33,8 +38,18 @@ if TYPE_CHECKING:
 # A long recording is never loaded: from this size on, a file that begins like one is handed on by its head.
 _LARGE_BYTES = 1 << 20
 _HEAD_BYTES = 1 << 16
+_READERS = 2
 _SOUND_STARTS = (b"RIFF", b"RF64", b"riff", b"fLaC")
 _KINDS_WITH_SOUND = frozenset({"recording", "impulse", "sweep", "noise", "calibration"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Beside:
+    """Files of other use than to be measured or scored."""
+
+    sources: list[SourceNote] = field(default_factory=list)
+    problems: list[FairHearingError] = field(default_factory=list)
+    tables: tuple[ImpedanceTable, ...] = ()
 
 
 def read_session(folder: Path, importers: Sequence[Importer]) -> SessionContent:
@@ -46,42 +61,106 @@ def read_session(folder: Path, importers: Sequence[Importer]) -> SessionContent:
     problems: list[FairHearingError] = []
     batches: dict[str, list[SourceFile]] = {}
     chosen: dict[str, Importer] = {}
-    extras = [] if session.criteria.target == "flat" else [_target_item(session)]
-    items: list[MeasurementFile | ScoreFile] = [*session.measurements, *session.scores, *extras]
-    for item in items:
-        try:
-            file = _source_file(session, item, loaded.sha256)
-            importer = choose_importer(file, importers)
-        except FairHearingError as problem:
-            problems.append(problem)
-            continue
-        batches.setdefault(importer.name, []).append(file)
-        chosen[importer.name] = importer
-    readings: dict[str, Reading] = {}
-    sources: list[SourceNote] = []
+    items: list[MeasurementFile | ScoreFile] = [*session.measurements, *session.scores, *_extras(session)]
+    with ThreadPoolExecutor(_READERS) as readers:  # reading and hashing go on while importers are asked
+        files_read = [readers.submit(_source_file, session, item, loaded.sha256) for item in items]
+        for file_read in files_read:
+            try:
+                file = file_read.result()
+                importer = choose_importer(file, importers)
+            except FairHearingError as problem:
+                problems.append(problem)
+                continue
+            batches.setdefault(importer.name, []).append(file)
+            chosen[importer.name] = importer
+    readings: dict[str, list[Reading]] = {}
     for name, files in batches.items():
         for reading in _read_batch(chosen[name], files, session):
-            readings[reading.path] = reading
+            readings.setdefault(reading.path, []).append(reading)
             if reading.problem is not None:
                 problems.append(reading.problem)
-        sources += [_note(session, file, name, readings[file.path]) for file in files]
-    target = readings.pop(session.criteria.target, None)
+    curves = {path: curve for path in readings if (curve := _curve(readings[path])) is not None}
+    for item in session.measurements:
+        if item.path in readings:
+            readings[item.path] = corrected(item, readings[item.path], curves)
+    placed = place(session, readings)
+    sources = [_note(session, file, name, readings[file.path]) for name, files in batches.items() for file in files]
+    named = _named_sources(session, {file.path: name for name, files in batches.items() for file in files})
+    impedances = _impedances(session)
+    target = curves.get(session.criteria.target)
     return SessionContent(
         folder=folder,
-        session=session,
+        session=replace(session, impedances=impedances.tables),
         manifest=(folder / MANIFEST_NAME).read_bytes(),
-        takes=_takes(session, readings),
+        takes=placed.takes,
         sheets=_sheets(session, readings),
-        recordings=_recordings(session, readings),
-        target=_target(target),
-        sources=tuple(sorted(sources, key=lambda note: note.path)),
-        problems=tuple(problems),
+        recordings=placed.recordings,
+        target=None if target is None else TargetCurve(frequency_hz=target.frequency_hz, level_db=target.level_db),
+        sources=tuple(sorted([*sources, *named.sources, *impedances.sources], key=lambda note: note.path)),
+        problems=(*problems, *placed.problems, *named.problems, *impedances.problems),
         warnings=session.warnings + tuple(f"{note.path}: {c}" for note in sources for c in note.caveats),
     )
 
 
-def _target_item(session: Session) -> MeasurementFile:
-    return MeasurementFile(path=session.criteria.target, line=0, entry=-1, repeat="target")
+def _extras(session: Session) -> list[MeasurementFile]:
+    """The tables that are read besides what was measured: the target, and the corrections of microphones."""
+    extras: dict[str, MeasurementFile] = {}
+    if session.criteria.target != "flat":
+        path = session.criteria.target
+        extras[path] = MeasurementFile(path=path, line=0, entry=-1, repeat="target")
+    for item in session.measurements:
+        if item.microphone is not None:
+            path = plain_path(item.microphone)
+            extras.setdefault(path, MeasurementFile(path=path, line=item.line, entry=-1, repeat="microphone"))
+    return list(extras.values())
+
+
+def _curve(readings: Sequence[Reading]) -> ResponseCurve | None:
+    """The curve of a file that holds just one."""
+    content = readings[0].content if len(readings) == 1 else None
+    return content if isinstance(content, ResponseCurve) else None
+
+
+def _named_sources(session: Session, read_by: Mapping[str, str]) -> _Beside:
+    """The sweeps and calibrator tones that importers looked at on their own: their bytes are part of the content."""
+    users: dict[str, dict[str, str]] = {}
+    for item in session.measurements:
+        for key, text in (("excitation", item.excitation), ("calibrator", item.calibrator)):
+            if text is not None and item.path in read_by:
+                users.setdefault(plain_path(text), {})[key] = read_by[item.path]
+    beside = _Beside()
+    for path in users.keys() - read_by.keys():
+        location = session.folder / path
+        try:
+            size, sha256 = location.stat().st_size, sha256_of(location)
+        except OSError as error:
+            beside.problems.append(_unreadable(error, path))
+            continue
+        importer = " and ".join(dict.fromkeys(users[path].values()))
+        part = " and ".join(sorted(users[path]))
+        beside.sources.append(
+            SourceNote(
+                session=session.id, path=path, sha256=sha256, size=size, importer=importer, applied=(f"is the {part}",)
+            )
+        )
+    return beside
+
+
+def _impedances(session: Session) -> _Beside:
+    """The impedance tables that the chains name."""
+    beside = _Beside()
+    tables = []
+    for path in impedance_paths(session):
+        try:
+            file = read_impedance(session.folder, path)
+        except FairHearingError as problem:
+            beside.problems.append(problem)
+            continue
+        tables.append(file.table)
+        beside.sources.append(
+            SourceNote(session=session.id, path=path, sha256=file.sha256, size=file.size, importer="impedance")
+        )
+    return replace(beside, tables=tuple(tables))
 
 
 def _source_file(session: Session, item: MeasurementFile | ScoreFile, hashes: Mapping[str, str]) -> SourceFile:
@@ -97,11 +176,7 @@ def _source_file(session: Session, item: MeasurementFile | ScoreFile, hashes: Ma
                 data += stream.read()
                 sha256 = hashlib.sha256(data).hexdigest()
     except OSError as error:
-        raise ImportProblem(
-            f"the file cannot be read: {error.strerror}",
-            where=f"{item.path} (session.toml, line {item.line})",
-            try_="check the file and its permissions",
-        ) from error
+        raise _unreadable(error, f"{item.path} (session.toml, line {item.line})") from error
     return SourceFile(
         item=item,
         path=item.path,
@@ -110,6 +185,12 @@ def _source_file(session: Session, item: MeasurementFile | ScoreFile, hashes: Ma
         size=status.st_size,
         modified_ns=status.st_mtime_ns,
         sha256=sha256,
+    )
+
+
+def _unreadable(error: OSError, where: str) -> ImportProblem:
+    return ImportProblem(
+        f"the file cannot be read: {error.strerror}", where=where, try_="check the file and its permissions"
     )
 
 
@@ -123,33 +204,46 @@ def _is_large_sound(item: MeasurementFile | ScoreFile, size: int, head: bytes) -
 
 
 def _read_batch(importer: Importer, files: list[SourceFile], session: Session) -> list[Reading]:
-    """One reading per file, whatever the importer does."""
+    """One reading per file or more, whatever the importer does."""
     where = ", ".join(file.path for file in files[:3]) + (" …" if len(files) > 3 else "")
     try:
-        readings = call_plugin(
-            importer.name, importer.version, where, lambda: {r.path: r for r in importer.read(files, session)}
-        )
+        by_path = call_plugin(importer.name, importer.version, where, partial(_by_path, importer, files, session))
     except PluginProblem as problem:
         return [Reading(path=files[0].path, problem=problem), *(Reading(path=file.path) for file in files[1:])]
-    return [_answered(importer, file, readings.get(file.path)) for file in files]
+    return [answer for file in files for answer in _answered(importer, file, by_path.get(file.path, []))]
 
 
-def _answered(importer: Importer, file: SourceFile, reading: Reading | None) -> Reading:
-    """The reading if it is a problem or what such a file holds; else the problem that it is neither."""
-    if reading is not None and (reading.problem is not None or isinstance(reading.content, _wanted(file.item))):
-        content = reading.content
-        if not isinstance(content, RecordingFile) or _is_of(content, file):
-            return reading
-        returned = "the size, time or hash of another file"
-    else:
-        content = None if reading is None else reading.content
-        returned = "nothing" if content is None else f"a {type(content).__name__}"
+def _by_path(importer: Importer, files: list[SourceFile], session: Session) -> dict[str, list[Reading]]:
+    """All readings; what is none raises here, where it is the importer's fault."""
+    found: dict[str, list[Reading]] = {}
+    for reading in importer.read(files, session):
+        found.setdefault(reading.path, []).append(reading)
+    return found
+
+
+def _answered(importer: Importer, file: SourceFile, readings: Sequence[Reading]) -> Sequence[Reading]:
+    """The readings if each is a problem or what such a file holds; else the problem that one is neither."""
+    returned = "nothing" if not readings else next(filter(None, (_fault(file, one) for one in readings)), None)
+    if returned is None:
+        return readings
     problem = PluginProblem(
         f"importer {importer.name} {importer.version} claimed the file and returned {returned} for it",
         where=file.path,
         try_="remove or update the plug-in",
     )
-    return Reading(path=file.path, problem=problem)
+    return [Reading(path=file.path, problem=problem)]
+
+
+def _fault(file: SourceFile, reading: Reading) -> str | None:
+    """What is wrong with what an importer returned for a file, in words; None if nothing is."""
+    content = reading.content
+    if reading.problem is not None:
+        return None
+    if not isinstance(content, _wanted(file.item)):
+        return "nothing" if content is None else f"a {type(content).__name__}"
+    if isinstance(content, RecordingFile) and not _is_of(content, file):
+        return "the size, time or hash of another file"
+    return None
 
 
 def _wanted(item: MeasurementFile | ScoreFile) -> tuple[type, ...]:
@@ -163,67 +257,19 @@ def _is_of(content: RecordingFile, file: SourceFile) -> bool:
     return (content.sha256, content.size, content.modified_ns) == (file.sha256, file.size, file.modified_ns)
 
 
-def _note(session: Session, file: SourceFile, importer: str, reading: Reading) -> SourceNote:
+def _note(session: Session, file: SourceFile, importer: str, readings: Sequence[Reading]) -> SourceNote:
     return SourceNote(
         session=session.id,
         path=file.path,
         sha256=file.sha256,
         size=file.size,
         importer=importer,
-        caveats=reading.caveats,
+        caveats=tuple(dict.fromkeys(caveat for reading in readings for caveat in reading.caveats)),
+        applied=tuple(dict.fromkeys(line for reading in readings for line in reading.applied)),
     )
 
 
-def _takes(session: Session, readings: dict[str, Reading]) -> tuple[Take, ...]:
-    takes = []
-    for item in session.measurements:
-        reading = readings.get(item.path)
-        if reading is None or not isinstance(reading.content, ResponseCurve):
-            continue
-        takes.append(
-            Take(
-                kind=item.kind,
-                point=item.point,
-                playing=item.playing,
-                in_place=item.repeats == "in-place",
-                seat=item.seat,
-                condition=item.condition,
-                repeat=item.repeat,
-                channel=item.channel,
-                programme=item.programme,
-                curve=reading.content,
-                path=item.path,
-            )
-        )
-    return tuple(takes)
-
-
-def _recordings(session: Session, readings: dict[str, Reading]) -> tuple[RecordingSource, ...]:
-    sources = []
-    for item in session.measurements:
-        reading = readings.get(item.path)
-        if reading is None or not isinstance(reading.content, RecordingFile):
-            continue
-        recording = Recording(
-            kind=item.kind,
-            point=item.point,
-            playing=item.playing,
-            in_place=item.repeats == "in-place",
-            seat=item.seat,
-            condition=item.condition,
-            repeat=item.repeat,
-            channel=item.channel,
-            programme=item.programme,
-            path=item.path,
-            format=reading.content.format,
-            full_scale_pa=item.full_scale_pa,
-            full_scale_v=item.full_scale_v,
-        )
-        sources.append(RecordingSource(recording=recording, file=reading.content))
-    return tuple(sources)
-
-
-def _sheets(session: Session, readings: dict[str, Reading]) -> tuple[Sheet, ...]:
+def _sheets(session: Session, readings: Mapping[str, Sequence[Reading]]) -> tuple[Sheet, ...]:
     """One sheet per `[[scores]]` entry, the rows of its files one after the other."""
     sheets = []
     for entry in sorted({item.entry for item in session.scores}):
@@ -231,7 +277,8 @@ def _sheets(session: Session, readings: dict[str, Reading]) -> tuple[Sheet, ...]
         tables = [
             reading.content
             for item in items
-            if (reading := readings.get(item.path)) is not None and isinstance(reading.content, ScoreTable)
+            for reading in readings.get(item.path, ())
+            if isinstance(reading.content, ScoreTable)
         ]
         if len(tables) < len(items):
             continue
@@ -257,9 +304,3 @@ def _frame(tables: Sequence[ScoreTable]) -> pd.DataFrame:
     frames = [pd.DataFrame(dict(table.columns), dtype=object) for table in tables]
     whole = pd.concat(frames, ignore_index=True)
     return whole.astype(object).where(whole.notna(), None)
-
-
-def _target(reading: Reading | None) -> TargetCurve | None:
-    if reading is None or not isinstance(reading.content, ResponseCurve):
-        return None
-    return TargetCurve(frequency_hz=reading.content.frequency_hz, level_db=reading.content.level_db)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+import time
+from collections.abc import Generator, Iterator, Mapping, Sequence
+from contextlib import closing
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -10,13 +12,16 @@ from typing import TYPE_CHECKING
 
 from fairhearing.audio import Accumulator, AudioFormat, Recording, RecordingSource, Summary, summary_key
 from fairhearing.calling import call_plugin
-from fairhearing.contracts import Analyser, session_file
+from fairhearing.contracts import Analyser, declared_summaries, session_file
+from fairhearing.decoding import open_samples
 from fairhearing.errors import FairHearingError, ImportProblem, InputProblem, PluginProblem
 from fairhearing.manifest.listing import sha256_of
 from fairhearing.progress import Progress
+from fairhearing.session import Session
 from fairhearing.store import Store
 from fairhearing.store.read import StoredSession
 from fairhearing.store.recordings import read_summary, update_modified, write_summary
+from fairhearing.threads import Pair, read_ahead
 
 if TYPE_CHECKING:
     import numpy as np
@@ -26,7 +31,9 @@ if TYPE_CHECKING:
 
 Arrays = Mapping[str, "FloatArray"]
 
-_LEAST_BLOCK, _MOST_BLOCK = 1 << 12, 1 << 18  # frames; a block is about a second, within these
+_LEAST_BLOCK, _MOST_BLOCK = 1 << 12, 1 << 18  # frames; a block is about a part of a second, within these
+_BLOCKS_IN_A_SECOND = 1
+_N_BUFFERS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,11 +58,20 @@ class Summarised:
         return tuple({str(lack.problem): lack.problem for lack in self.lacking}.values())
 
 
-def wanted_summaries(recording: Recording, analysers: Sequence[Analyser]) -> dict[str, Summary]:
+def wanted_summaries(session: Session, recording: Recording, analysers: Sequence[Analyser]) -> dict[str, Summary]:
     """The summaries of a recording that any analyser which reads it declares, by key."""
     reading = [a for a in analysers if recording.kind in a.needs.kinds and recording.point in a.needs.points]
-    found = {summary_key(summary): summary for analyser in reading for summary in analyser.needs.summaries}
-    return dict(sorted(found.items()))
+    asked = [summary for analyser in reading for summary in summaries_asked_for(analyser, session)]
+    return dict(sorted((summary_key(summary), summary) for summary in asked))
+
+
+def summaries_asked_for(analyser: Analyser, session: Session) -> tuple[Summary, ...]:
+    """What an analyser declares; where it fails to say so, its needs: the failure is told when it is run."""
+    try:
+        where = f"session {session.id}"
+        return call_plugin(analyser.name, analyser.version, where, partial(declared_summaries, analyser, session))
+    except PluginProblem:
+        return analyser.needs.summaries
 
 
 def summarise(store: Store, stored: StoredSession, analysers: Sequence[Analyser], progress: Progress) -> Summarised:
@@ -68,7 +84,7 @@ def summarise(store: Store, stored: StoredSession, analysers: Sequence[Analyser]
     lacking: list[Lacking] = []
     for index, source in enumerate(stored.recordings):
         progress.step("reading recordings", index, len(stored.recordings))
-        wanted = wanted_summaries(source.recording, analysers)
+        wanted = wanted_summaries(stored.inputs.session, source.recording, analysers)
         kept = {key: read_summary(store, source.file.sha256, summary) for key, summary in wanted.items()}
         new = {key: summary for key, summary in wanted.items() if kept[key] is None}
         for key, made in _make(store, stored, source, new).items():
@@ -137,33 +153,55 @@ def read_once(
         The file cannot be read to its end, or holds a sample that is no finite number.
     """
     made: dict[str, Arrays | FairHearingError] = {}
-    running: dict[str, Accumulator] = {}
+    running: list[_Running] = []
     for key, summary in summaries.items():
         try:
-            running[key] = call_plugin(summary.name, summary.version, path, partial(summary.start, format))
+            accumulator = call_plugin(summary.name, summary.version, path, partial(summary.start, format))
+            running.append(_Running(key=key, summary=summary, path=path, accumulator=accumulator))
         except PluginProblem as problem:
             made[key] = problem
-    for block in blocks(location, path, format):
-        for key, accumulator in list(running.items()):
-            try:
-                summary = summaries[key]
-                call_plugin(summary.name, summary.version, path, partial(accumulator.update, block))
-            except PluginProblem as problem:
-                made[key] = problem
-                del running[key]
-        if not running:
-            break
-    for key, accumulator in running.items():
+    with closing(blocks(location, path, format)) as stream, Pair() as pair:
+        for block in stream if running else ():
+            running.sort(key=lambda one: -one.seconds)
+            pair.do([partial(one.update, block) for one in running])
+            made |= {one.key: one.problem for one in running if one.problem is not None}
+            running = [one for one in running if one.problem is None]
+            if not running:
+                break
+    for one in running:
         try:
-            summary = summaries[key]
-            made[key] = call_plugin(summary.name, summary.version, path, partial(_checked_arrays, accumulator))
+            check = partial(_checked_arrays, one.accumulator)
+            made[one.key] = call_plugin(one.summary.name, one.summary.version, path, check)
         except PluginProblem as problem:
-            made[key] = problem
+            made[one.key] = problem
     return dict(sorted(made.items()))
 
 
-def blocks(location: Path, path: str, format: AudioFormat) -> Iterator[FloatArray]:
-    """The samples in order, about a second at a time: (n_frames, n_channels), read-only, one buffer for all of them.
+@dataclass(slots=True, kw_only=True)
+class _Running:
+    """A summary under way: its failure if it had one, and the time that it took so far."""
+
+    key: str
+    summary: Summary
+    path: str
+    accumulator: Accumulator
+    problem: PluginProblem | None = None
+    seconds: float = 0.0
+
+    def update(self, block: FloatArray) -> None:
+        began = time.perf_counter()
+        try:
+            update = partial(self.accumulator.update, block)
+            call_plugin(self.summary.name, self.summary.version, self.path, update)
+        except PluginProblem as problem:
+            self.problem = problem
+        self.seconds += time.perf_counter() - began
+
+
+def blocks(location: Path, path: str, format: AudioFormat) -> Generator[FloatArray, None, None]:
+    """The samples in order, in blocks (n_frames, n_channels), read-only, in a few buffers that are used again.
+
+    A thread of its own reads ahead; what it raises is raised here, and it ends when this generator does.
 
     Raises
     ------
@@ -171,14 +209,26 @@ def blocks(location: Path, path: str, format: AudioFormat) -> Iterator[FloatArra
         As `read_once`.
     """
     import numpy as np
+
+    n_block = min(_MOST_BLOCK, max(_LEAST_BLOCK, format.rate_hz // _BLOCKS_IN_A_SECOND))
+    yield from read_ahead(
+        partial(_fill, location, path, format), [np.empty((n_block, format.n_channels)) for _ in range(_N_BUFFERS)]
+    )
+
+
+def _fill(location: Path, path: str, format: AudioFormat, buffers: Iterator[FloatArray]) -> Iterator[FloatArray]:
+    """Each buffer that comes, as far as it could be filled."""
     import soundfile
 
-    buffer = np.empty((min(_MOST_BLOCK, max(_LEAST_BLOCK, format.rate_hz)), format.n_channels))
     n_done = 0
     try:
-        with soundfile.SoundFile(location) as file:
-            while n_done < format.n_frames and len(block := file.read(out=buffer)) > 0:
-                _check_finite(block, n_done, path, format)
+        with open_samples(location, format) as samples:
+            while n_done < format.n_frames and (buffer := next(buffers, None)) is not None:
+                block = buffer[: samples.read_into(buffer)]
+                if not len(block):
+                    break
+                if not samples.whole_numbers:
+                    _check_finite(block, n_done, path, format)
                 block.setflags(write=False)
                 yield block
                 n_done += len(block)

@@ -60,7 +60,7 @@ def stand_together(offers: Sequence[Offer]) -> Standing:
     named, doubled = _one_for_each(offers, lambda o: {o.plugin.name}, _same_name, builds_on)
     analysers = [offer for offer in named if offer.kind == "analyser"]
     others = [offer for offer in named if offer.kind != "analyser"]
-    single, claimed = _one_for_each(analysers, _quantities, _same_quantity, builds_on)
+    single, claimed = _one_for_each(analysers, _quantities, _same_quantity, builds_on, _one_maker)
     straight, circular = _without_circles(single, builds_on)
     return Standing(used=(*others, *_in_order(straight)), refused=(*doubled, *claimed, *circular))
 
@@ -118,8 +118,12 @@ def _one_for_each(
     claims: Callable[[Offer], Iterable[str]],
     refusal: Callable[[Offer, str, Sequence[Offer], str | None], Refused],
     builds_on: BuildsOn,
+    agreed: Callable[[Offer, Offer], bool] = lambda one, other: False,
 ) -> tuple[list[Offer], list[Refused]]:
-    """Offers that alone have what they claim, or whose rivals all build on them; a refusal for each other one."""
+    """Offers that alone have what they claim, or whose rivals all build on them; a refusal for each other one.
+
+    `agreed`: whether two may claim the same.
+    """
     claimants: dict[tuple[str, str], list[Offer]] = {}
     for offer in offers:
         for claim in claims(offer):
@@ -127,7 +131,8 @@ def _one_for_each(
     kept, refused = [], []
     for offer in offers:
         for claim in sorted(claims(offer)):
-            rivals = [other for other in claimants[offer.kind, claim] if other is not offer]
+            others = [other for other in claimants[offer.kind, claim] if other is not offer]
+            rivals = [other for other in others if not agreed(offer, other)]
             below = sorted({other.distribution for other in rivals if builds_on(offer, other)})
             if below or not all(builds_on(other, offer) for other in rivals):
                 refused.append(refusal(offer, claim, rivals, " and ".join(below) or None))
@@ -139,6 +144,11 @@ def _one_for_each(
 
 def _quantities(offer: Offer) -> frozenset[str]:
     return offer.plugin.quantities if isinstance(offer.plugin, Analyser) else frozenset()
+
+
+def _one_maker(one: Offer, other: Offer) -> bool:
+    """Two analysers of one distribution may state one quantity, each of something else."""
+    return _normal(one.distribution) == _normal(other.distribution)
 
 
 def _same_name(offer: Offer, name: str, rivals: Sequence[Offer], below: str | None) -> Refused:

@@ -5,16 +5,17 @@ Values only, as read from session.toml; `manifest` reads them, everything above 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Literal
 
 Kind = Literal["response", "impulse", "sweep", "recording", "noise", "calibration"]
-Point = Literal["seat", "amplifier-input", "amplifier-output"]
+Point = Literal["seat", "amplifier-input", "amplifier-output", "programme"]  # programme: the source's own file
 Playing = Literal["main", "sub", "both"]
 RepeatMode = Literal["replaced", "in-place"]
 Method = Literal["abx", "same-different", "triangle", "duo-trio", "paired-preference", "grading"]
 OrderRule = Literal["independent", "balanced"]
+Value = float | bool | str | tuple[float, ...] | None  # of a key of a chain or of the equipment
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,7 +29,10 @@ class Room:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chain:
-    """The electrical chain of one condition; None is "not said"."""
+    """The electrical chain of one condition; None is "not said".
+
+    On a balanced line there is a capacitor in each leg, of `capacitance_nf` each, and resistances are leg to leg.
+    """
 
     design_corner_hz: float | None = None
     setting_kohm: float | None = None
@@ -38,6 +42,17 @@ class Chain:
     cable_capacitance_pf: float | None = None
     loudspeaker_ohm: float | None = None
     bass_given_back: bool | None = None
+    setting_left_kohm: float | None = None  # where left and right are set apart; else setting_kohm
+    setting_right_kohm: float | None = None
+    balanced: bool | None = None
+    tap_kohm: tuple[float, ...] | None = None  # loads hung on the line behind the series capacitor
+    tap_before_kohm: tuple[float, ...] | None = None  # and ahead of it
+    second_input_kohm: float | None = None  # of a second amplifier behind the series capacitor
+    measuring_input_kohm: float | None = None  # loads the amplifier's terminals while they are measured
+    coupling_capacitor_uf: float | None = None  # of the amplifier, behind its terminals
+    capacitor_tolerance_percent: float | None = None
+    input_tolerance_percent: float | None = None
+    loudspeaker_impedance: str | None = None  # a file of the session: its table stands in Session.impedances
 
     @property
     def names_filter(self) -> bool:
@@ -51,6 +66,39 @@ class Chain:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Equipment:
+    """How the equipment is set in one condition; None is "not said"."""
+
+    filter: Literal["in", "out"] | None = None
+    boost: Literal["on", "off"] | None = None
+    boost_corner_hz: float | None = None  # the corner that the boost is made for
+    boost_db: float | None = None  # the most that it gives
+    subwoofer_level_db: float | None = None
+    subwoofer_polarity: Literal["normal", "inverted"] | None = None
+
+    @property
+    def boost_is_on(self) -> bool:
+        """Whether a boost is said to be on: by itself, or by what it gives."""
+        return self.boost == "on" or (self.boost is None and (self.boost_corner_hz, self.boost_db) != (None, None))
+
+
+# Keys that come and go together are one change; a trim and a tolerance are none.
+_THINGS = {
+    **dict.fromkeys(
+        ("filter", "design_corner_hz", "setting_kohm", "setting_left_kohm", "setting_right_kohm", "capacitance_nf"),
+        "the filter",
+    ),
+    "bass_given_back": "the filter",
+    **dict.fromkeys(("boost", "boost_corner_hz", "boost_db"), "the boost"),
+}
+_NO_CHANGES = frozenset({"capacitor_tolerance_percent", "input_tolerance_percent"})
+# Every chain has these: where one condition does not say them, nothing shows that they differ.
+_ALWAYS_THERE = frozenset(
+    {"amplifier_input_kohm", "source_output_ohm", "cable_capacitance_pf", "loudspeaker_ohm", "loudspeaker_impedance"}
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Condition:
     """A state of the chain. `chain` is already merged: what holds in this condition."""
 
@@ -59,23 +107,49 @@ class Condition:
     reference: bool = False
     trim_db: float = 0.0
     chain: Chain = field(default_factory=Chain)
+    equipment: Equipment = field(default_factory=Equipment)
+
+    @property
+    def states(self) -> dict[str, Value]:
+        """Every key of the chain and of the equipment with its value, in one order for all conditions."""
+        parts = (self.chain, self.equipment)
+        return {one.name: getattr(part, one.name) for part in parts for one in fields(part)}
+
+    def changes_from(self, other: Condition) -> tuple[str, ...]:
+        """Things in which this condition differs from another; what makes up the filter is one, and so is the boost."""
+        theirs = other.states
+        keys = [key for key, value in self.states.items() if _differ(key, value, theirs[key])]
+        return tuple(dict.fromkeys(_THINGS.get(key, key) for key in keys))
+
+
+def _differ(key: str, one: Value, other: Value) -> bool:
+    if key in _NO_CHANGES or (key in _ALWAYS_THERE and None in (one, other)):
+        return False
+    if key in ("balanced", "tap_kohm", "tap_before_kohm"):
+        return bool(one or other) and one != other  # not said, no and none are the same
+    return one != other
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Seat:
-    """A listening place. Weight 0 leaves it out of "over seats"."""
+    """A listening place. Weight 0 leaves it out of "over seats"; `near`: the seat that it is a position beside."""
 
     id: str
     position_m: tuple[float, float, float] | None = None
     weight: float = 1.0
+    near: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Criteria:
-    """What was fixed before the data was seen. `target` is "flat" or a file relative to the session folder."""
+    """What was fixed before the data was seen. `target` is "flat" or a file relative to the session folder.
+
+    `target_slope_db_per_octave`: a flat target rises by so much per octave (below 0: falls).
+    """
 
     bass_band_hz: tuple[float, float] = (20.0, 200.0)
     target: str = "flat"
+    target_slope_db_per_octave: float | None = None
     guard_band_hz: tuple[float, float] = (500.0, 10_000.0)
     guard_db: float = 0.5
     level_tolerance_db: float = 0.1
@@ -126,6 +200,7 @@ class MeasurementFile:
     excitation: str | None = None
     calibrator: str | None = None
     calibrator_db: float | None = None
+    closing: bool = False  # measured once more at the end, to see whether anything drifted: no repeat
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,6 +222,16 @@ class ScoreFile:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ImpedanceTable:
+    """Impedance of a loudspeaker: hertz (rising), ohm, degree (-90 to 90) or None; `path` as [chain] names it."""
+
+    path: str
+    frequency_hz: tuple[float, ...]
+    magnitude_ohm: tuple[float, ...]
+    phase_deg: tuple[float, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Session:
     """One visit with one question. `folder` is where its files lie now; it is no part of what the session is."""
 
@@ -161,6 +246,7 @@ class Session:
     criteria: Criteria
     folder: Path
     warnings: tuple[str, ...] = ()
+    impedances: tuple[ImpedanceTable, ...] = ()
 
     @property
     def reference(self) -> Condition:
@@ -171,6 +257,10 @@ class Session:
     def treatments(self) -> tuple[Condition, ...]:
         """Every condition but the reference, in the order of session.toml."""
         return tuple(condition for condition in self.conditions if not condition.reference)
+
+    def impedance_of(self, chain: Chain) -> ImpedanceTable | None:
+        """The table that a chain names; None where it names none."""
+        return next((one for one in self.impedances if one.path == chain.loudspeaker_impedance), None)
 
     @property
     def names_filter(self) -> bool:

@@ -111,7 +111,7 @@ def test_a_store_of_a_later_schema_is_refused_in_words(
         said = console(*command)
         assert said.code == 2
         ((what, where, try_),) = said.faults
-        assert what == "the store has schema version 7, this program knows versions up to 2"
+        assert what == "the store has schema version 7, this program knows versions up to 3"
         assert where == str(store)
         assert try_.startswith("update fairhearing")
     assert contents_of(store) == before

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +13,7 @@ import pytest
 from fairhearing.cli import check_output
 from fairhearing.contracts import ResponseCurve, SessionContent, Sheet, Take
 from fairhearing.errors import Faults, ImportProblem, ManifestProblem
-from fairhearing.session import Chain, Condition, Criteria, Room, Seat, Session
+from fairhearing.session import Chain, Condition, Criteria, Equipment, Room, Seat, Session
 
 CURVE = ResponseCurve(frequency_hz=np.array([20.0, 40.0, 80.0, 160.0]), level_db=np.zeros(4))
 FILTER = Chain(design_corner_hz=90.0, setting_kohm=47.0, amplifier_input_kohm=47.0, bass_given_back=True)
@@ -144,15 +145,64 @@ def test_a_session_with_nothing_in_it_says_so() -> None:
 def test_the_filter_with_its_bass_given_back_and_a_trim_are_one_change() -> None:
     found = session(trim_db=0.5)
     assert [d.key for d in check_output.differences(found)][-1] == "trim_db"
-    assert check_output.changes(found, found.treatments[0]) == ("the filter",)
+    assert found.treatments[0].changes_from(found.reference) == ("the filter",)
     assert "warning" not in check_output.check_text([content(session=found)])
 
 
 def test_more_than_one_change_is_warned_of() -> None:
     other_input = Chain(design_corner_hz=90.0, setting_kohm=47.0, amplifier_input_kohm=22.0)
     printed = check_output.check_text([content(session=session(other_input))])
-    assert "warning: more than one thing differs between in and out (the filter, amplifier_input_kohm)" in printed
+    told = "2 things change between in and out: the filter, amplifier_input_kohm: the result cannot tell them apart"
+    assert f"warning: {told}" in printed
     assert printed.endswith("\n\nno fault")
+
+
+def with_equipment(out: Equipment, in_: Equipment, chain: Chain = FILTER) -> Session:
+    one, other = session(chain).conditions
+    return replace(session(), conditions=(replace(one, equipment=out), replace(other, equipment=in_)))
+
+
+def test_how_the_equipment_is_set_is_told_and_counted() -> None:
+    found = with_equipment(
+        Equipment(filter="out", subwoofer_level_db=0.0, subwoofer_polarity="normal"),
+        Equipment(filter="in", subwoofer_level_db=-3.0, subwoofer_polarity="inverted"),
+    )
+    told = {d.key: (d.value, d.reference_value) for d in check_output.differences(found)}
+    assert told["filter"] == ("in", "out")
+    assert told["subwoofer_level_db"] == (-3.0, 0.0)
+    printed = check_output.check_text([content(session=found)])
+    assert "  subwoofer_polarity  in         inverted  out        normal" in printed.splitlines()
+    things = "the filter, subwoofer_level_db, subwoofer_polarity"
+    warning = f"3 things change between in and out: {things}: the result cannot tell them apart"
+    assert f"warning: {warning}" in printed
+    (only,) = json.loads(json.dumps(check_output.check_json([content(session=found)])))["sessions"]
+    assert warning in only["warnings"]
+    assert {d["key"]: d["value"] for d in only["differences"]}["subwoofer_polarity"] == "inverted"
+
+
+def test_taps_are_told_as_a_list() -> None:
+    found = session(replace(FILTER, tap_kohm=(150.0, 220.0), tap_before_kohm=()))
+    rows = [line.split() for line in check_output.check_text([content(session=found)]).splitlines()]
+    assert ["tap_kohm", "in", "150", "220", "out", "-"] in rows
+    assert ["tap_before_kohm", "in", "none", "out", "-"] in rows
+    (only,) = json.loads(json.dumps(check_output.check_json([content(session=found)])))["sessions"]
+    assert [d["value"] for d in only["differences"] if d["key"] == "tap_kohm"] == [[150.0, 220.0]]
+
+
+def test_a_tolerance_is_no_change() -> None:
+    found = session(replace(FILTER, capacitor_tolerance_percent=1.0, input_tolerance_percent=5.0))
+    assert found.treatments[0].changes_from(found.reference) == ("the filter",)
+
+
+def test_a_boost_left_on_behind_a_filter_that_sits_too_low_is_warned_of() -> None:
+    chain = Chain(design_corner_hz=100.0, setting_kohm=20.0, amplifier_input_kohm=100.0)
+    found = with_equipment(Equipment(), Equipment(boost="on"), chain)
+    printed = check_output.check_text([content(session=found)])
+    assert (
+        "warning: condition in: the boost made for 100 Hz stands behind a corner of 20.0 Hz (0.200 times) and leaves "
+        "too much by 6.3 dB at 50 Hz, 11.1 dB at 20 Hz, 13.1 dB at 10 Hz, a danger to the driver: turn the boost down "
+        "before this state is played"
+    ) in printed.splitlines()
 
 
 def test_a_warning_is_told_once_and_is_no_fault() -> None:

@@ -11,7 +11,6 @@ from typing import Any
 import pytest
 from references.helper import check, load
 
-from fairhearing.acoustics import chain
 from fairhearing.cli import main
 
 FIFTH = ["--design-corner-hz", "100", "--setting-kohm", "20", "--load-kohm", "100"]
@@ -195,12 +194,62 @@ def test_a_capacitor_alone_is_compared_with_the_given_load(capsys: pytest.Captur
 def test_a_tap_moves_the_corner_as_the_trade_knows(capsys: pytest.CaptureFixture[str]) -> None:
     reference = load("tap-of-150-kohm")
     for load_ohm, expected in zip(reference.inputs["load_ohm"], reference.expected["corner_ratio"], strict=True):
-        with_tap_kohm = chain.parallel_ohm(load_ohm, reference.inputs["tap_ohm"]) / 1e3
-        found = answer(
-            capsys,
-            *("--design-corner-hz", "100", "--setting-kohm", str(load_ohm / 1e3), "--load-kohm", str(with_tap_kohm)),
-        )
+        kohm = str(load_ohm / 1e3)
+        set_for = ("--design-corner-hz", "100", "--setting-kohm", kohm, "--load-kohm", kohm)
+        found = answer(capsys, *set_for, "--tap-kohm", str(reference.inputs["tap_ohm"] / 1e3))
         check(found["corner_ratio"], expected, reference)
+        assert found["tap_kohm"] == [150.0]
+        ahead = answer(capsys, *set_for, "--tap-before-kohm", "150", "--source-ohm", "150")
+        bare = answer(capsys, *set_for, "--source-ohm", "150")
+        hardly = load("tap-of-150-kohm-ahead")
+        check(ahead["corner_hz"] / bare["corner_hz"], hardly.expected["corner_ratio"], hardly)
+
+
+AS_MEANT = ("--design-corner-hz", "100", "--setting-kohm", "100", "--load-kohm", "100")
+
+
+def test_the_measuring_input_is_told_apart_from_what_plays(capsys: pytest.CaptureFixture[str]) -> None:
+    reference = load("measuring-input-of-10-kohm")
+    found = answer(capsys, *AS_MEANT, "--measuring-input-kohm", "10")
+    check(found["as_measured_corner_hz"] / found["corner_hz"], reference.expected["corner_ratio"], reference)
+    assert found["corner_hz"] == pytest.approx(100.0, rel=1e-9)
+    assert answer(capsys, *AS_MEANT)["as_measured_corner_hz"] is None
+    printed = text(capsys, *AS_MEANT, "--measuring-input-kohm", "10")
+    assert "corner as measured      1100.0 Hz with 10 kOhm on the line\n" in printed
+
+
+def test_a_second_input_and_several_taps_stand_side_by_side(capsys: pytest.CaptureFixture[str]) -> None:
+    """100 with 100 and 50 kOhm is 25 kOhm; with another 25 it is 12.5."""
+    loads = ("--second-input-kohm", "100", "--tap-kohm", "50", "--tap-kohm", "25")
+    assert answer(capsys, *AS_MEANT, *loads)["corner_hz"] == pytest.approx(800.0, rel=1e-9)
+    printed = text(capsys, *AS_MEANT, *loads)
+    assert "taps behind             50, 25 kOhm\n" in printed
+    assert "second input            100 kOhm\n" in printed
+
+
+def test_a_coupling_capacitor_in_a_row_with_the_other_raises_the_corner(capsys: pytest.CaptureFixture[str]) -> None:
+    """Capacitors in series: 100 nF with 0.3 uF make 75 nF."""
+    parts = ("--capacitance-nf", "100", "--load-kohm", "20", "--coupling-capacitor-uf", "0.3")
+    expected_hz = 1 / (2 * math.pi * 75e-9 * 20e3)
+    assert answer(capsys, *parts)["corner_hz"] == pytest.approx(expected_hz, rel=1e-9)
+    assert "coupling capacitor      0.3 uF\n" in text(capsys, *parts)
+
+
+def test_a_balanced_line_has_a_capacitor_in_each_leg(capsys: pytest.CaptureFixture[str]) -> None:
+    parts = ("--capacitance-nf", "100", "--load-kohm", "20")
+    one, legs = answer(capsys, *parts), answer(capsys, *parts, "--balanced")
+    assert legs["corner_hz"] == pytest.approx(2 * one["corner_hz"], rel=1e-9)
+    assert (legs["capacitance_nf"], legs["capacitance_per_leg_nf"]) == (50.0, 100.0)
+    assert one["capacitance_per_leg_nf"] is None
+    assert "series capacitor        50 nF, 100 nF in each leg\n" in text(capsys, *parts, "--balanced")
+
+
+def test_other_tolerances_give_another_range(capsys: pytest.CaptureFixture[str]) -> None:
+    said = ("--capacitor-tolerance-percent", "1", "--input-tolerance-percent", "0")
+    found = answer(capsys, *AS_MEANT, *said)
+    assert (found["corner_low_hz"], found["corner_high_hz"]) == pytest.approx((100 / 1.01, 100 / 0.99), rel=1e-9)
+    assert (found["capacitance_tolerance"], found["input_resistance_tolerance"]) == (0.01, 0.0)
+    assert "99.0 to 101.0 Hz with capacitor +-1%, input resistance +-0%\n" in text(capsys, *AS_MEANT, *said)
 
 
 def test_the_cautions_are_said_in_both_forms(capsys: pytest.CaptureFixture[str]) -> None:
@@ -217,6 +266,8 @@ def test_the_smallest_and_the_largest_values_give_finite_numbers(size: str, caps
     assert answer(capsys, "--capacitance-nf", size, *parts)["corner_hz"] > 0.0
     assert answer(capsys, "--design-corner-hz", size, "--setting-kohm", size, *parts)["corner_hz"] > 0.0
     assert text(capsys, "--capacitance-nf", size, *parts)
+    coupled = answer(capsys, "--capacitance-nf", size, *parts, "--coupling-capacitor-uf", "1")
+    assert coupled["corner_high_hz"] >= coupled["corner_hz"] >= coupled["corner_low_hz"] > 0.0
 
 
 BAD = [
@@ -238,6 +289,10 @@ BAD = [
     ("--load-kohm 47 --design-corner-hz 80 --setting-kohm nan", "--setting-kohm is 'nan'"),
     ("--load-kohm 47 --capacitance-nf 10 --source-ohm -1", "--source-ohm is '-1'"),
     ("--load-kohm 47 --capacitance-nf 10 --cable-pf nan", "--cable-pf is 'nan'"),
+    ("--load-kohm 47 --capacitance-nf 10 --tap-kohm 150 --tap-kohm 0", "--tap-kohm is '0'"),
+    ("--load-kohm 47 --capacitance-nf 10 --measuring-input-kohm x", "--measuring-input-kohm is 'x'"),
+    ("--load-kohm 47 --capacitance-nf 10 --coupling-capacitor-uf -1", "--coupling-capacitor-uf is '-1'"),
+    ("--load-kohm 47 --capacitance-nf 10 --capacitor-tolerance-percent 100", "--capacitor-tolerance-percent is '100'"),
 ]
 
 

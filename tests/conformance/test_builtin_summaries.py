@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from fairhearing.acoustics.filtered_levels import FilteredLevels
+from fairhearing.acoustics.loudness import KWeightedEnergy
+from fairhearing.acoustics.low_spectrum import LowSpectrum
 from fairhearing.acoustics.summaries import BlockLevels, PowerSpectrum
+from fairhearing.acoustics.true_peak import TruePeak
 from fairhearing.conformance import check_summary
 
 
@@ -23,4 +27,29 @@ def test_power_spectrum(rule) -> None:
 
 @check_summary(PowerSpectrum(window_s=0.11))
 def test_power_spectrum_of_short_windows(rule) -> None:
+    rule()
+
+
+@check_summary(FilteredLevels((80.0, 16.0), gain=0.9, block_s=0.0333))
+def test_levels_behind_high_passes(rule) -> None:
+    rule()
+
+
+@check_summary(KWeightedEnergy())
+def test_k_weighted_energy(rule) -> None:
+    rule()
+
+
+@check_summary(TruePeak())
+def test_true_peak(rule) -> None:
+    rule()
+
+
+@check_summary(LowSpectrum())
+def test_low_spectrum(rule) -> None:
+    rule()
+
+
+@check_summary(LowSpectrum(window_s=2.3, lowest_hz=0.9, subsonic_hz=11.0))
+def test_low_spectrum_of_short_windows_and_other_limits(rule) -> None:
     rule()

@@ -53,9 +53,9 @@ def test_levels_are_those_of_the_samples(report: Path) -> None:
 def test_the_page_and_the_chart_show_them(report: Path) -> None:
     page = (report / "report.html").read_text(encoding="utf-8")
     assert "Level of the recording" in page
-    assert [path.name for path in (report / "charts").iterdir()] == [
-        "chapel-2026-02-03_recording-levels_recording-levels-dbfs.svg"
-    ]
+    assert "chapel-2026-02-03_recording-levels_recording-levels-dbfs.svg" in {
+        path.name for path in (report / "charts").iterdir()
+    }
     assert "takes/organ_in.wav" in page
 
 

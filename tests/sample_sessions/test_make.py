@@ -6,21 +6,26 @@ import ast
 import re
 import sys
 import tomllib
+import wave
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+import numpy as np
 import pytest
 
 FOLDER = Path(__file__).parents[2] / "sample_sessions"
 MODULES = sorted(path.stem for path in FOLDER.glob("*.py"))
 FOLDERS = ("cable-turned-round", "filter-as-set", "loudspeaker-moved", "set-for-a-fifth")
+RECORDED = "subsonic-spared"
 NUMBER = re.compile(r"-?\d+(?:[.,]\d+)?")
 
 
 def files_below(folder: Path) -> dict[str, Path]:
     """Made files by name relative to the folder; the program itself left out."""
-    kept = [p for name in FOLDERS for p in (folder / name).rglob("*") if p.is_file()] + [folder / "truth.json"]
+    kept = [p for name in (*FOLDERS, RECORDED) for p in (folder / name).rglob("*") if p.is_file()] + [
+        folder / "truth.json"
+    ]
     return {path.relative_to(folder).as_posix(): path for path in kept}
 
 
@@ -37,6 +42,17 @@ def same_within_last_digit(one: str, other: str) -> bool:
     return True
 
 
+def assert_same_but_for_rounding(one: Path, other: Path) -> None:
+    """A sample that another numpy rounds the other way differs by one step; hardly any does."""
+    steps = []
+    for path in (one, other):
+        with wave.open(str(path)) as file:
+            steps.append(np.frombuffer(file.readframes(file.getnframes()), dtype="<i2").astype(int))
+    difference = np.abs(steps[0] - steps[1])
+    assert difference.max() <= 1
+    assert np.count_nonzero(difference) < 1e-3 * len(difference)
+
+
 def manifest_of(folder: str) -> dict[str, Any]:
     return tomllib.loads((FOLDER / folder / "session.toml").read_text(encoding="utf-8"))
 
@@ -46,6 +62,9 @@ def test_the_program_makes_the_committed_files_again(made: Path) -> None:
     assert sorted(fresh) == sorted(committed)
     for name, path in committed.items():
         if path.read_bytes() != fresh[name].read_bytes():
+            if path.suffix == ".wav":
+                assert_same_but_for_rounding(path, fresh[name])
+                continue
             assert same_within_last_digit(path.read_text(encoding="utf-8"), fresh[name].read_text(encoding="utf-8")), (
                 name
             )
@@ -68,8 +87,8 @@ def test_texts_that_differ_by_more_than_the_last_digit_are_told_apart(one: str, 
 
 def test_no_two_takes_are_the_same_bytes_and_the_whole_is_small() -> None:
     contents = [path.read_bytes() for path in files_below(FOLDER).values()]
-    assert len(set(contents)) == len(contents) < 220
-    assert sum(len(content) for content in contents) < 3_000_000
+    assert len(set(contents)) == len(contents) < 250
+    assert sum(len(content) for content in contents) < 6_000_000
 
 
 def test_the_program_imports_numpy_and_the_standard_library_only() -> None:

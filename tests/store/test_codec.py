@@ -95,6 +95,35 @@ def test_a_whole_number_where_a_float_is_meant_comes_back_as_a_float() -> None:
     assert same(criteria.bass_band_hz, (20.0, 200.0))
 
 
+def test_a_chain_and_a_condition_of_an_older_store_have_their_defaults() -> None:
+    """As they were written before there were taps and equipment."""
+    older = (
+        '{"id":"in","label":"Filter in","reference":false,"trim_db":0.5,"chain":{"design_corner_hz":90,'
+        '"setting_kohm":47,"capacitance_nf":null,"amplifier_input_kohm":47,"source_output_ohm":null,'
+        '"cable_capacitance_pf":300,"loudspeaker_ohm":null,"bass_given_back":true}}'
+    )
+    chain = session.Chain(
+        design_corner_hz=90.0,
+        setting_kohm=47.0,
+        amplifier_input_kohm=47.0,
+        cable_capacitance_pf=300.0,
+        bass_given_back=True,
+    )
+    expected = session.Condition(id="in", label="Filter in", trim_db=0.5, chain=chain)
+    assert same(decode(session.Condition, older), expected)
+    assert expected.equipment == session.Equipment()
+
+
+def test_taps_and_equipment_come_back_as_they_were() -> None:
+    value = session.Condition(
+        id="in",
+        label="in",
+        chain=session.Chain(tap_kohm=(150.0, 220.0), tap_before_kohm=(), balanced=True),
+        equipment=session.Equipment(filter="in", boost="on", boost_db=12.0, subwoofer_polarity="inverted"),
+    )
+    assert same(decode(session.Condition, encode(value)), value)
+
+
 def test_a_key_of_a_later_version_is_left_out() -> None:
     assert decode(session.Room, '{"id": "hall", "colour": "grey"}') == session.Room(id="hall")
 

@@ -43,6 +43,7 @@ def test_the_same_bytes_again_change_nothing(place: Path, folder: Path) -> None:
     assert contents_of(place) == before
     assert {name: len(rows) for name, rows in before.items()} == {
         "grids": 1,
+        "harmonics": 0,
         "measurements": 12,
         "meta": 1,
         "recordings": 0,

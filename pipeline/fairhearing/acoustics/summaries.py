@@ -3,42 +3,29 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import ClassVar, Protocol
+from typing import ClassVar
 
 import numpy as np
 import numpy.typing as npt
 
+from fairhearing.acoustics.chunks import Chunks
+from fairhearing.acoustics.chunks import SampledFormat as SampledFormat
+
 FloatArray = npt.NDArray[np.float64]
-
-
-class SampledFormat(Protocol):
-    """What a summary must know of a recording before its first sample."""
-
-    @property
-    def rate_hz(self) -> int:
-        """Frames per second."""
-        ...
-
-    @property
-    def n_channels(self) -> int:
-        """Samples per frame."""
-        ...
-
-    @property
-    def n_frames(self) -> int:
-        """Length of the whole recording."""
-        ...
+_Chunks = Chunks
+_FRAMES_TOGETHER = 1 << 15
 
 
 @dataclass(frozen=True, slots=True)
 class BlockLevels:
-    r"""Mean square and peak of each block of a recording, per channel.
+    r"""Mean, mean square and peak of each block of a recording, per channel.
 
     :math:`\overline{x^2} = \frac{1}{N} \sum x_n^2` and :math:`\max |x_n|` over the N frames of a block; the mean is not
     removed. The last block may be shorter. Arrays of the result:
 
+    - ``mean``: (n_blocks, n_channels), full scale
     - ``mean_square``: (n_blocks, n_channels), full scale squared
     - ``peak``: (n_blocks, n_channels), full scale, >= 0; of the samples, not of the wave between them
     - ``n_frames``: (n_blocks,), frames in each block
@@ -63,7 +50,7 @@ class BlockLevels:
     """
 
     name: ClassVar[str] = "block-levels"
-    version: ClassVar[str] = "1"
+    version: ClassVar[str] = "2"
     block_s: float = 0.1
 
     def __post_init__(self) -> None:
@@ -131,70 +118,53 @@ def _check_duration(name: str, value: float) -> None:
         raise ValueError(f"{name} is {value}, not a duration above 0 s")
 
 
-class _Chunks:
-    """Cuts what comes in blocks of any length into chunks of one length, channel by channel.
-
-    All arithmetic is done on such chunks, so that no bit of a result depends on where blocks began.
-    """
-
-    def __init__(self, n_frames: int, n_channels: int) -> None:
-        self._chunk = np.empty((n_channels, n_frames))
-        self._n_held = 0
-
-    def feed(self, block: FloatArray) -> Iterator[FloatArray]:
-        """Each chunk (n_channels, n_frames) that is full now; it is overwritten after."""
-        n_channels, n_frames = self._chunk.shape
-        if block.ndim != 2 or block.shape[1] != n_channels:
-            raise ValueError(f"a block of shape {block.shape} has not {n_channels} channels")
-        at = 0
-        while at < len(block):
-            n_taken = min(n_frames - self._n_held, len(block) - at)
-            self._chunk[:, self._n_held : self._n_held + n_taken] = block[at : at + n_taken].T
-            self._n_held += n_taken
-            at += n_taken
-            if self._n_held == n_frames:
-                self._n_held = 0
-                yield self._chunk
-
-    @property
-    def rest(self) -> FloatArray:
-        """What has come after the last full chunk: (n_channels, fewer frames), perhaps none."""
-        return self._chunk[:, : self._n_held]
-
-
 class _Levels:
     def __init__(self, n_frames_of_block: int, format: SampledFormat) -> None:
         self._n_frames_of_block = n_frames_of_block
-        self._chunks = _Chunks(n_frames_of_block, format.n_channels)
+        # Several blocks at a time: calls would cost more than the arithmetic.
+        self._n_together = max(1, _FRAMES_TOGETHER // n_frames_of_block)
+        self._chunks = Chunks(self._n_together * n_frames_of_block, format.n_channels)
         # Room for all that the recording says it holds, once: growing lists would hold everything twice at the end.
         n_blocks = -(-format.n_frames // n_frames_of_block)
+        self._mean = np.empty((n_blocks, format.n_channels))
         self._mean_square = np.empty((n_blocks, format.n_channels))
         self._peak = np.empty((n_blocks, format.n_channels))
-        self._n_full = 0
+        self._n_full = self._n_taken = 0
+        self._n_frames = format.n_frames
 
     def update(self, block: FloatArray) -> None:
         """Take in the next frames."""
+        self._chunks.check(block)
+        self._n_taken += len(block)
+        if self._n_taken > self._n_frames:
+            raise ValueError(f"more frames came than the {self._n_frames} that the format allows for")
         for chunk in self._chunks.feed(block):
-            self._put(self._n_full, chunk)
-            self._n_full += 1
+            self._put(self._n_full, chunk.reshape(len(chunk), self._n_together, -1))
+            self._n_full += self._n_together
 
     def result(self) -> Mapping[str, FloatArray]:
-        """Mean square, peak and number of frames of each block."""
-        rest = self._chunks.rest
-        n_rest = rest.shape[1]
+        """Mean, mean square, peak and number of frames of each block."""
+        rest, n_of_block = self._chunks.rest, self._n_frames_of_block
+        n_whole, n_rest = divmod(rest.shape[1], n_of_block)
+        if n_whole:
+            self._put(self._n_full, rest[:, : n_whole * n_of_block].reshape(len(rest), n_whole, n_of_block))
+        n = self._n_full + n_whole
+        n_frames = np.full(n + (n_rest > 0), float(n_of_block))
         if n_rest:
-            self._put(self._n_full, rest)
-        n_frames = np.full(self._n_full + (n_rest > 0), float(self._n_frames_of_block))
-        if n_rest:
+            self._put(n, rest[:, None, n_whole * n_of_block :])
             n_frames[-1] = n_rest
         n = len(n_frames)
-        return {"mean_square": self._mean_square[:n], "peak": self._peak[:n], "n_frames": n_frames}
+        return {
+            "mean": self._mean[:n], "mean_square": self._mean_square[:n], "peak": self._peak[:n], "n_frames": n_frames
+        }  # fmt: skip
 
-    def _put(self, index: int, chunk: FloatArray) -> None:
-        if index >= len(self._peak):
-            raise ValueError(f"more frames came than the {len(self._peak)} blocks that the format allows for")
-        self._mean_square[index] = np.einsum("ij,ij->i", chunk, chunk) / chunk.shape[1]
-        self._peak[index] = np.abs(chunk).max(axis=1)
+    def _put(self, first: int, blocks: FloatArray) -> None:
+        """Blocks (n_channels, n_blocks, n_frames) from the `first` on."""
+        n_frames = blocks.shape[2]
+        at = slice(first, first + blocks.shape[1])
+        self._mean[at] = blocks.sum(axis=2).T / n_frames
+        self._mean_square[at] = np.einsum("ijk,ijk->ji", blocks, blocks) / n_frames
+        self._peak[at] = np.maximum(blocks.max(axis=2), np.abs(blocks.min(axis=2))).T
 
 
 class _Spectrum:
@@ -202,7 +172,7 @@ class _Spectrum:
         n, n_channels = 2 * n_frames_of_half, format.n_channels
         self._half = n_frames_of_half
         self._rate_hz = format.rate_hz
-        self._chunks = _Chunks(n_frames_of_half, n_channels)
+        self._chunks = Chunks(n_frames_of_half, n_channels)
         self._hann = 0.5 - 0.5 * np.cos(2 * np.pi * np.arange(n) / n)
         self._before = np.zeros((n_channels, n_frames_of_half))
         # Made once: memory that is asked for anew for each window costs more time than the transform.

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from fairhearing import __version__
+from fairhearing.cli import corner_options as options
 from fairhearing.cli.printing import say, say_json, warn
 from fairhearing.cli.progress_bar import progress_on_standard_error
 
@@ -157,24 +158,20 @@ def plugins(
 
 @application.command(short_help="Show where a series capacitor puts the corner.")
 def corner(
-    load_kohm: Annotated[
-        str, typer.Option("--load-kohm", metavar="X", help="Input resistance that the amplifier really presents.")
-    ],
-    capacitance_nf: Annotated[
-        str | None, typer.Option("--capacitance-nf", metavar="X", help="The series capacitor.")
-    ] = None,
-    design_corner_hz: Annotated[
-        str | None, typer.Option("--design-corner-hz", metavar="X", help="The corner that is meant.")
-    ] = None,
-    setting_kohm: Annotated[
-        str | None, typer.Option("--setting-kohm", metavar="X", help="The load that the filter is set for.")
-    ] = None,
-    source_ohm: Annotated[
-        str, typer.Option("--source-ohm", metavar="X", help="Output resistance of what feeds the filter.")
-    ] = "0",
-    cable_pf: Annotated[
-        str, typer.Option("--cable-pf", metavar="X", help="Cable between the capacitor and the amplifier.")
-    ] = "0",
+    load_kohm: options.LoadKohm,
+    capacitance_nf: options.CapacitanceNf = None,
+    design_corner_hz: options.DesignCornerHz = None,
+    setting_kohm: options.SettingKohm = None,
+    source_ohm: options.SourceOhm = "0",
+    cable_pf: options.CablePf = "0",
+    tap_kohm: options.TapKohm = None,
+    tap_before_kohm: options.TapBeforeKohm = None,
+    second_input_kohm: options.SecondInputKohm = None,
+    measuring_input_kohm: options.MeasuringInputKohm = None,
+    coupling_capacitor_uf: options.CouplingCapacitorUf = None,
+    balanced: options.Balanced = False,
+    capacitor_tolerance_percent: options.CapacitorTolerance = None,
+    input_tolerance_percent: options.InputTolerance = None,
     as_json: AsJson = False,
 ) -> int:
     """Show where a series capacitor puts the corner, and what a boost then leaves.
@@ -191,6 +188,14 @@ def corner(
         setting_kohm=setting_kohm,
         source_ohm=source_ohm,
         cable_pf=cable_pf,
+        tap_kohm=tap_kohm or (),
+        tap_before_kohm=tap_before_kohm or (),
+        second_input_kohm=second_input_kohm,
+        measuring_input_kohm=measuring_input_kohm,
+        coupling_capacitor_uf=coupling_capacitor_uf,
+        balanced=balanced,
+        capacitor_tolerance_percent=capacitor_tolerance_percent,
+        input_tolerance_percent=input_tolerance_percent,
     )
     answer = answer_corner(question)
     if as_json:

@@ -8,18 +8,16 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 from fairhearing.errors import FairHearingError, Faults
-from fairhearing.session import Chain, Condition, Session
+from fairhearing.manifest import state_warnings
+from fairhearing.session import Condition, Session, Value
 
 if TYPE_CHECKING:
     from fairhearing.audio import Recording
     from fairhearing.contracts import SessionContent, Sheet, Take
 
-# These come and go with the filter: together they are one change.
-FILTER_KEYS = frozenset({"design_corner_hz", "setting_kohm", "capacitance_nf", "bass_given_back"})
 TRIM = "trim_db"
 NOT_SAID = "-"
 
-Value = float | bool | None
 Series = tuple[str, str, str, str | None, str | None]  # kind, point, playing, channel, programme
 
 
@@ -57,7 +55,7 @@ class TrialCount:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Difference:
-    """A value of the chain, or the trim, in which a condition differs from the reference."""
+    """A value of the chain or the equipment, or the trim, in which a condition differs from the reference."""
 
     condition: str
     reference: str
@@ -110,7 +108,8 @@ def grid_cells(session: Session, takes: Sequence[Take | Recording]) -> tuple[Gri
 
 
 def _measured(content: SessionContent) -> list[Take | Recording]:
-    return [*content.takes, *(source.recording for source in content.recordings)]
+    repeats = [take for take in content.takes if not take.closing]
+    return [*repeats, *(source.recording for source in content.recordings)]
 
 
 def _series(take: Take | Recording) -> Series:
@@ -159,20 +158,15 @@ def differences(session: Session) -> tuple[Difference, ...]:
             reference_value=reference_value,
         )
         for condition in session.treatments
-        for (key, value), (_, reference_value) in zip(_values(condition), _values(session.reference), strict=True)
+        for (key, value), reference_value in zip(
+            _values(condition).items(), _values(session.reference).values(), strict=True
+        )
         if value != reference_value
     )
 
 
-def changes(session: Session, condition: Condition) -> tuple[str, ...]:
-    """Things in which a condition differs from the reference: the filter is one, a trim is none."""
-    keys = [d.key for d in differences(session) if d.condition == condition.id and d.key != TRIM]
-    return tuple(dict.fromkeys("the filter" if key in FILTER_KEYS else key for key in keys))
-
-
-def _values(condition: Condition) -> list[tuple[str, Value]]:
-    chain = [(field.name, getattr(condition.chain, field.name)) for field in fields(Chain)]
-    return [*chain, (TRIM, condition.trim_db)]
+def _values(condition: Condition) -> dict[str, Value]:
+    return {**condition.states, TRIM: condition.trim_db}
 
 
 def _faults(content: SessionContent) -> list[FairHearingError]:
@@ -184,17 +178,9 @@ def _faults(content: SessionContent) -> list[FairHearingError]:
 
 
 def _cautions(content: SessionContent) -> list[str]:
-    """Warnings of the reading, and one for each condition in which more than one thing was changed."""
-    found = list(content.warnings)
-    if content.session is not None:
-        for condition in content.session.treatments:
-            changed = changes(content.session, condition)
-            if len(changed) > 1:
-                found.append(
-                    f"more than one thing differs between {condition.id} and {content.session.reference.id} "
-                    f"({', '.join(changed)}): what is heard cannot be put down to one of them"
-                )
-    return list(dict.fromkeys(found))
+    """Warnings of the reading, and what is to be warned of in the states that are compared."""
+    states = () if content.session is None else state_warnings(content.session.conditions)
+    return list(dict.fromkeys((*content.warnings, *states)))
 
 
 def _session_json(content: SessionContent) -> dict[str, object]:
@@ -277,6 +263,10 @@ def _differences_text(session: Session) -> str:
 def _value(value: Value) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, tuple):
+        return " ".join(f"{one:g}" for one in value) or "none"
+    if isinstance(value, str):
+        return value
     return NOT_SAID if value is None else f"{value:g}"
 
 

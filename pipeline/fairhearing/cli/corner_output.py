@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from fairhearing.acoustics.chain import CAPACITANCE_TOLERANCE, RESISTANCE_TOLERANCE
-from fairhearing.cli.corner import BOOST_WARNING_DB, Cell, CornerAnswer, Row
+from fairhearing.acoustics.boost import BOOST_WARNING_DB
+from fairhearing.cli.corner import Cell, CornerAnswer, CornerQuestion, Row
 
 CAUTIONS = (
     "Switch everything off and let the supplies discharge before moving a cable or a setting.",
@@ -30,8 +30,16 @@ def corner_json(answer: CornerAnswer) -> dict[str, object]:
         "corner_hz": answer.corner_hz,
         "corner_low_hz": answer.corner_range.low_hz,
         "corner_high_hz": answer.corner_range.high_hz,
-        "capacitance_tolerance": CAPACITANCE_TOLERANCE,
-        "input_resistance_tolerance": RESISTANCE_TOLERANCE,
+        "capacitance_tolerance": question.tolerances.capacitor,
+        "input_resistance_tolerance": question.tolerances.inputs,
+        "as_measured_corner_hz": answer.as_measured_hz,
+        "tap_kohm": list(question.tap_kohm),
+        "tap_before_kohm": list(question.tap_before_kohm),
+        "second_input_kohm": question.second_input_kohm,
+        "measuring_input_kohm": question.measuring_input_kohm,
+        "coupling_capacitor_uf": question.coupling_capacitor_uf,
+        "balanced": question.balanced,
+        "capacitance_per_leg_nf": 2.0 * answer.capacitance_nf if question.balanced else None,
         "corner_ratio": answer.corner_ratio,
         "corner_octaves": answer.corner_octaves,
         "level_at_20_hz_db": answer.level_at_20_hz_db,
@@ -82,13 +90,18 @@ def corner_text(answer: CornerAnswer) -> str:
 
 def _summary(answer: CornerAnswer) -> str:
     question, limits = answer.question, answer.corner_range
+    per_leg = f", {2.0 * answer.capacitance_nf:.4g} nF in each leg" if question.balanced else ""
     lines = [
-        _line("series capacitor", f"{answer.capacitance_nf:.4g} nF"),
+        _line("series capacitor", f"{answer.capacitance_nf:.4g} nF{per_leg}"),
         _line("load", f"{question.load_kohm:g} kOhm"),
         _line("source, cable", f"{question.source_ohm:g} Ohm, {question.cable_pf:g} pF"),
+        *_hung(question),
         _line("corner", f"{_hertz(answer.corner_hz)} Hz"),
-        _line("", f"{_hertz(limits.low_hz)} to {_hertz(limits.high_hz)} Hz with {_tolerances()}"),
+        _line("", f"{_hertz(limits.low_hz)} to {_hertz(limits.high_hz)} Hz with {_tolerances(question)}"),
     ]
+    if answer.as_measured_hz is not None:
+        seen = f"{_hertz(answer.as_measured_hz)} Hz with {question.measuring_input_kohm:g} kOhm on the line"
+        lines.append(_line("corner as measured", seen))
     if question.design_corner_hz is not None:
         lines += [
             _line("meant corner", f"{question.design_corner_hz:g} Hz, set for {question.setting_kohm:g} kOhm"),
@@ -101,8 +114,26 @@ def _summary(answer: CornerAnswer) -> str:
     return "\n".join(lines)
 
 
-def _tolerances() -> str:
-    return f"capacitor +-{CAPACITANCE_TOLERANCE:.0%}, input resistance +-{RESISTANCE_TOLERANCE:.0%}"
+def _hung(question: CornerQuestion) -> list[str]:
+    """A line for each sort of part that hangs on the line besides the amplifier."""
+    parts = (
+        ("taps ahead", question.tap_before_kohm, "kOhm"),
+        ("taps behind", question.tap_kohm, "kOhm"),
+        ("second input", _one(question.second_input_kohm), "kOhm"),
+        ("coupling capacitor", _one(question.coupling_capacitor_uf), "uF"),
+    )
+    return [
+        _line(label, f"{', '.join(f'{one:g}' for one in values)} {unit}") for label, values, unit in parts if values
+    ]
+
+
+def _one(value: float | None) -> tuple[float, ...]:
+    return () if value is None else (value,)
+
+
+def _tolerances(question: CornerQuestion) -> str:
+    capacitor, inputs = question.tolerances.capacitor * 100.0, question.tolerances.inputs * 100.0
+    return f"capacitor +-{capacitor:g}%, input resistance +-{inputs:g}%"
 
 
 def _ratio_and_octaves(answer: CornerAnswer) -> str:

@@ -211,7 +211,7 @@ def _finding_faults(finding: Finding, counts: bool) -> Iterator[str]:
         yield "neither n nor a caveat"
     if finding.n is not None and finding.n < 1 and value is not None:
         yield f"a value from n = {finding.n}"
-    yield from _interval_faults(finding)
+    yield from _interval_faults(finding, counts)
     if finding.unit == "1" and (finding.quantity.endswith("_share") or finding.quantity.startswith("proportion_")):
         outside = [f"{n} {x}" for n, x in (("value", value), ("low", low), ("high", high)) if x and not 0 <= x <= 1]
         if outside:
@@ -222,12 +222,14 @@ def _finding_faults(finding: Finding, counts: bool) -> Iterator[str]:
         yield "a p-value without a value"
 
 
-def _interval_faults(finding: Finding) -> Iterator[str]:
+def _interval_faults(finding: Finding, counts: bool) -> Iterator[str]:
+    """`counts`: whether the analyser reads what was measured or answered; else low and high may be a plain bound."""
     value, low, high = finding.value, finding.low, finding.high
     if low is None and high is None:
         return
     if finding.confidence is None:
-        yield "an interval without confidence"
+        if counts or finding.n is not None:
+            yield "an interval without confidence"
     elif not 0 < finding.confidence < 1:
         yield f"confidence {finding.confidence} is not between 0 and 1"
     ends = [x for x in (low, value, high) if x is not None]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 from fairhearing.audio import Recording
 from fairhearing.conformance.kit import NotApplicable
 from fairhearing.conformance.sounds import Sound
-from fairhearing.contracts import Inputs, ResponseCurve, Sheet, Take
+from fairhearing.contracts import Harmonic, Inputs, ResponseCurve, Sheet, Take
 from fairhearing.result import Finding
 
 if TYPE_CHECKING:
@@ -53,7 +53,19 @@ def copied(inputs: Inputs, *, writable: bool = True) -> Inputs:
 def _copied_curve(curve: ResponseCurve, writable: bool) -> ResponseCurve:
     phase = None if curve.phase_deg is None else _copy(curve.phase_deg, writable)
     return ResponseCurve(
-        frequency_hz=_copy(curve.frequency_hz, writable), level_db=_copy(curve.level_db, writable), phase_deg=phase
+        frequency_hz=_copy(curve.frequency_hz, writable),
+        level_db=_copy(curve.level_db, writable),
+        phase_deg=phase,
+        harmonics=tuple(_copied_harmonic(harmonic, writable) for harmonic in curve.harmonics),
+    )
+
+
+def _copied_harmonic(harmonic: Harmonic, writable: bool) -> Harmonic:
+    return replace(
+        harmonic,
+        frequency_hz=_copy(harmonic.frequency_hz, writable),
+        level_db=_copy(harmonic.level_db, writable),
+        noise_level_db=_copy(harmonic.noise_level_db, writable),
     )
 
 
@@ -74,7 +86,9 @@ def contents(inputs: Inputs) -> list[tuple[str, object]]:
     if inputs.target is not None:
         told.append(("the target", inputs.target.frequency_hz.tobytes() + inputs.target.level_db.tobytes()))
     for take in inputs.takes:
-        arrays = (take.curve.frequency_hz, take.curve.level_db, take.curve.phase_deg)
+        arrays = [take.curve.frequency_hz, take.curve.level_db, take.curve.phase_deg]
+        for harmonic in take.curve.harmonics:
+            arrays += [harmonic.frequency_hz, harmonic.level_db, harmonic.noise_level_db]
         told.append((f"the take {take.path}", tuple(None if array is None else array.tobytes() for array in arrays)))
     for recording in inputs.recordings:
         summaries = recording.summaries.items()
@@ -121,7 +135,8 @@ def renumbered(inputs: Inputs) -> Inputs:
 
 def cell_of(one: Take | Recording) -> tuple[object, ...]:
     """What repeats have in common."""
-    return (one.kind, one.point, one.playing, one.seat, one.condition, one.channel, one.programme)
+    closing = isinstance(one, Take) and one.closing
+    return (one.kind, one.point, one.playing, one.seat, one.condition, one.channel, one.programme, closing)
 
 
 def _renumbered(measured: Sequence[M]) -> tuple[M, ...]:
@@ -246,7 +261,8 @@ def relabelled(inputs: Inputs, word: str, names: Mapping[str, str]) -> Inputs:
         sheets.append(replace(sheet, trials=trials))
     session = inputs.session
     if word == "seat":
-        session = replace(session, seats=tuple(replace(s, id=names.get(s.id, s.id)) for s in session.seats))
+        seats = tuple(replace(s, id=names.get(s.id, s.id), near=names.get(s.near or "", s.near)) for s in session.seats)
+        session = replace(session, seats=seats)
     return replace(
         inputs,
         session=session,

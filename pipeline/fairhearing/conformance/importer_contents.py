@@ -37,9 +37,11 @@ def _curve_fault(curve: ResponseCurve) -> str | None:
         return "a column of the curve is no one-dimensional array of float64"
     if len({len(array) for array in arrays}) > 1 or not all(np.isfinite(array).all() for array in arrays):
         return "the columns of the curve differ in length, or hold what is no finite number"
-    frequency_hz = curve.frequency_hz
-    rising = len(frequency_hz) > 0 and frequency_hz[0] > 0 and bool((np.diff(frequency_hz) > 0).all())
-    return None if rising else "the frequencies do not rise from above 0 Hz"
+    grids = [curve.frequency_hz, *(harmonic.frequency_hz for harmonic in curve.harmonics)]
+    if not all(len(grid) > 0 and grid[0] > 0 and bool((np.diff(grid) > 0).all()) for grid in grids):
+        return "the frequencies do not rise from above 0 Hz"
+    uneven = [h.order for h in curve.harmonics if not len(h.frequency_hz) == len(h.level_db) == len(h.noise_level_db)]
+    return f"the columns of the harmonics of order {uneven} differ in length" if uneven else None
 
 
 def _recording_fault(file: SourceFile, recording: RecordingFile) -> str | None:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import get_args
@@ -40,7 +41,8 @@ class ImporterSample:
     path : Path
     item : MeasurementFile or ScoreFile, optional
         What session.toml says of the file. Without it: a take at seat A with the filter in, of the first kind that the
-        importer reads; or, for an importer of scores, a sheet of the method whose id begins the file's name.
+        importer reads; or, for an importer of scores, a sheet of the method whose id begins the file's name. A sweep's
+        excitation is then the file beside it with `.excitation` before its ending.
     session : Session, optional
         Conditions and seats that the file names. Without it: conditions out (the reference) and in, seats A, B and C.
     golden : Path, optional
@@ -117,7 +119,16 @@ def item_of(sample: ImporterSample, importer: Importer) -> MeasurementFile | Sco
     if kind is not None:
         condition = session.treatments[0].id if session.treatments else session.reference.id
         seat = session.seats[0].id if session.seats else None
-        return MeasurementFile(path=sample.path.name, line=1, entry=0, kind=kind, seat=seat, condition=condition)
+        excitation = sample.path.with_name(f"{sample.path.stem}.excitation{sample.path.suffix}")
+        return MeasurementFile(
+            path=sample.path.name,
+            line=1,
+            entry=0,
+            kind=kind,
+            seat=seat,
+            condition=condition,
+            excitation=excitation.name if kind == "sweep" and excitation.is_file() else None,
+        )
     method = next((method for method in METHODS if sample.path.name.startswith(method)), None)
     if method is None:
         raise ValueError(
@@ -162,25 +173,36 @@ def recognise(importer: Importer, file: SourceFile) -> Recognition:
 
 
 def read(importer: Importer, files: Sequence[SourceFile], session: Session) -> dict[str, Reading]:
-    """The reading of each file by its path.
+    """The readings of the files by path; where a file has several, each by path, seat and channel.
 
     Raises
     ------
     PluginProblem
-        The importer raised, or did not return exactly one whole Reading for each file.
+        The importer raised, did not return a whole Reading for each file, or two for the same seat and channel of one.
     """
 
     def ask() -> dict[str, Reading]:
         readings = list(importer.read(files, session))
         for reading in readings:
             _require_whole(reading)
-        paths = sorted(reading.path for reading in readings)
-        if paths != sorted(file.path for file in files):
-            raise ValueError(f"read returned readings of {paths}, asked for {sorted(file.path for file in files)}")
-        return {reading.path: reading for reading in readings}
+        counted = Counter(reading.path for reading in readings)
+        if set(counted) != {file.path for file in files}:
+            raise ValueError(f"read returned readings of {sorted(counted)}, asked for {sorted(f.path for f in files)}")
+        named = Counter(_name(reading, counted) for reading in readings)
+        twice = next((name for name, n in named.items() if n > 1), None)
+        if twice is not None:
+            raise ValueError(f"read returned {named[twice]} readings of {twice}, and nothing tells them apart")
+        return {_name(reading, counted): reading for reading in readings}
 
     where = ", ".join(file.path for file in files[:3])
     return call_plugin(importer.name, importer.version, where, ask)
+
+
+def _name(reading: Reading, counted: Mapping[str, int]) -> str:
+    if counted[reading.path] == 1:
+        return reading.path
+    parts = [f"{name} {value}" for name in ("seat", "channel") if (value := getattr(reading, name)) is not None]
+    return ", ".join([reading.path, *parts])
 
 
 def _require_whole(reading: object) -> None:
@@ -191,9 +213,12 @@ def _require_whole(reading: object) -> None:
 
 
 def read_one(importer: Importer, sample: ImporterSample, data: bytes | None = None) -> Reading:
-    """The reading of one sample, with other bytes where `data` is given; raises PluginProblem as `read` does."""
+    """The reading of one sample, with other bytes where `data` is given; raises PluginProblem as `read` does.
+
+    Of a sample that gives several it is the first.
+    """
     file = source(sample, importer, data)
-    return read(importer, [file], sample_session(sample))[file.path]
+    return next(iter(read(importer, [file], sample_session(sample)).values()))
 
 
 def sound_reading(importer: Importer, sample: ImporterSample) -> Reading:

@@ -13,13 +13,14 @@ from fairhearing.conformance.kit import NotApplicable
 from fairhearing.contracts import Importer
 from fairhearing.importing import read_session
 from fairhearing.manifest import MANIFEST_NAME
+from fairhearing.manifest.entries import NAMED_FILES
 from fairhearing.session import MeasurementFile, ReadOptions, ScoreFile, Session
 from fairhearing.store import Store, open_store
 from fairhearing.store.write import write_session
 
 _MEASUREMENT_KEYS = (
     "kind", "point", "playing", "repeats", "seat", "condition", "channel", "programme", "full_scale_pa", "full_scale_v",
-    "calibrator_db",
+    "calibrator_db", *NAMED_FILES,
 )  # fmt: skip
 _SCORE_KEYS = ("method", "reference", "treatment", "order", "scale", "listener", "seat", "programme")
 
@@ -45,6 +46,8 @@ def import_twice(importer: Importer, sample: ImporterSample) -> tuple[Held, Held
         folder.mkdir()
         (folder / sample.path.name).write_bytes(sample.path.read_bytes())
         item = item_of(sample, importer)
+        for name in filter(None, (getattr(item, key, None) for key in NAMED_FILES)):
+            (folder / name).write_bytes((sample_session(sample).folder / name).read_bytes())
         (folder / MANIFEST_NAME).write_text(manifest(sample_session(sample), item), encoding="utf-8")
         with open_store(Path(place) / "store.duckdb", create=True) as store:
             return _import(store, folder, importer), _import(store, folder, importer)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     FloatArray = npt.NDArray[np.float64]
 
 Arrays = Mapping[str, "FloatArray"]
-FORMAT = AudioFormat(rate_hz=8000, n_channels=2, n_frames=12_011, subtype="PCM_24")
+FORMAT = AudioFormat(rate_hz=8000, n_channels=2, n_frames=160_011, subtype="PCM_24")
 BLOCK = 4096
 FULL_SCALE_PA, FULL_SCALE_V = 20.0, 10.0
 
@@ -83,6 +83,26 @@ def recordings(
                     )
                 )
     return made
+
+
+def programme_files(programmes: Iterable[str]) -> list[Recording]:
+    """The source's own files of programmes: of no condition, at no seat; without summaries yet."""
+    return [
+        Recording(
+            kind="recording",
+            point="programme",
+            playing="main",
+            seat=None,
+            condition=None,
+            repeat="1",
+            channel=None,
+            programme=programme,
+            path=f"{programme}.wav",
+            format=FORMAT,
+            full_scale_v=FULL_SCALE_V,
+        )
+        for programme in programmes
+    ]
 
 
 def with_summaries(made: Iterable[Recording], summaries: Sequence[Summary]) -> tuple[Recording, ...]:

@@ -13,6 +13,7 @@ from fairhearing.conformance.kit import RuleBroken
 from fairhearing.conformance.worlds import DECOY, worlds
 from fairhearing.contracts import Analyser, Inputs
 from fairhearing.errors import PluginProblem
+from fairhearing.recordings import summaries_asked_for
 from fairhearing.result import Finding, Result
 
 
@@ -48,7 +49,7 @@ class AnalyserSubject:
 
 def own_worlds(analyser: Analyser) -> tuple[Inputs, ...]:
     """The kit's worlds with what this analyser wants of others' findings and of recordings."""
-    return worlds({*analyser.needs.findings, DECOY}, analyser.needs.summaries)
+    return worlds({*analyser.needs.findings, DECOY}, partial(summaries_asked_for, analyser))
 
 
 def subject_of(analyser: Analyser, samples: Sequence[Inputs] | None) -> AnalyserSubject:

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, get_args
 
 from fairhearing.audio import Summary
-from fairhearing.conformance.sounds import recordings, with_summaries
+from fairhearing.conformance.sounds import programme_files, recordings, with_summaries
 from fairhearing.conformance.trials import PROGRAMMES, sheets_of
-from fairhearing.contracts import Inputs, ResponseCurve, Take, TargetCurve
+from fairhearing.contracts import Harmonic, Inputs, ResponseCurve, Take, TargetCurve
 from fairhearing.result import Finding
 from fairhearing.session import Chain, Condition, Criteria, Kind, Playing, Point, Room, Seat, Session
 
@@ -33,6 +33,8 @@ OTHERS: Mapping[str, tuple[str, float, float, tuple[str | None, ...]]] = {
     "bass_level_difference": ("dB", -0.4, 0.2, (None,)),
     "guard_band_change": ("dB", 0.1, 0.2, ("untouched", "touched", "undecided")),
     "target_deviation_change": ("dB", -0.8, 0.2, ("improved", "worse", "unchanged")),
+    "seat_audit": ("dB", -0.8, 0.3, ("improved", "worse", "undecided")),
+    "drift": ("dB", 0.4, 0.2, ("undecided", "drifted", "steady")),
     "seat_spread_change": ("dB", -0.2, 0.1, ("unchanged", "worse", "improved")),
     "corner_frequency": ("Hz", 92.0, 3.0, (None,)),
     "corner_ratio": ("1", 1.02, 0.03, ("as-set", "mis-set", "undecided")),
@@ -41,13 +43,18 @@ OTHERS: Mapping[str, tuple[str, float, float, tuple[str | None, ...]]] = {
     "preference_share": ("1", 0.6, 0.1, ("preferred", "not-preferred", "not-shown")),
     "rating_difference": ("comparison", 0.5, 0.3, ("better", "worse", "not-shown")),
     "subsonic_level_change": ("dB", -2.0, 0.5, ("relief", "no-relief", "undecided")),
+    "energy_share_below_corner": ("1", 0.06, 0.01, (None,)),
 }
 # Of no contract: whoever reads it reads whatever there is.
 DECOY = "decoy"
 
 
-def worlds(quantities: Iterable[str] = (), summaries: Sequence[Summary] = ()) -> tuple[Inputs, ...]:
-    """All worlds; each holds findings of the quantities that others may find and of `quantities`, and `summaries`.
+def worlds(
+    quantities: Iterable[str] = (), summaries_of: Callable[[Session], Sequence[Summary]] | None = None
+) -> tuple[Inputs, ...]:
+    """All worlds; each holds findings of the quantities that others may find and of `quantities`.
+
+    `summaries_of`: those of each recording of a session.
 
     Responses at the seats (main, both; two channels; three repeats) and at the amplifier, noise, recordings,
     sheets of every method with eight listeners; three conditions with a filter in the reference; no filter at all.
@@ -56,7 +63,7 @@ def worlds(quantities: Iterable[str] = (), summaries: Sequence[Summary] = ()) ->
     return tuple(
         replace(
             one,
-            recordings=with_summaries(one.recordings, summaries),
+            recordings=with_summaries(one.recordings, () if summaries_of is None else summaries_of(one.session)),
             findings=_findings(one.session, {*OTHERS, *quantities}, index),
         )
         for index, one in enumerate(bare)
@@ -80,11 +87,13 @@ def _with_subwoofer() -> Inputs:
     takes = [
         *_takes(session, "response", "seat", "main", seats, channels, phase=True),
         *_takes(session, "response", "seat", "both", seats, channels, phase=True),
-        *_takes(session, "response", "amplifier-output", "main", (None,), channels, phase=True),
+        *_takes(session, "response", "amplifier-output", "main", (None,), channels[:1], phase=True),
+        *_takes(session, "sweep", "amplifier-output", "main", (None,), channels[1:], phase=True),
         *_takes(session, "response", "amplifier-input", "main", (None,), channels, phase=True),
         *_noise(session, "seat", seats),
         *_noise(session, "amplifier-output", (None,)),
     ]
+    takes += _closing(session, "b", "both", channels)
     return Inputs(session=session, takes=tuple(takes), sheets=sheets_of(session, positions=True, order="independent"))
 
 
@@ -99,12 +108,16 @@ def _three_conditions() -> Inputs:
         *_takes(session, "impulse", "seat", "main", seats, (None,), in_place=True),
         *(take for take in sweeps if take.condition != "wide"),
         *_noise(session, "amplifier-input", (None,)),
+        *_closing(session, "a", "main", (None,), "impulse"),
     ]
     return Inputs(
         session=session,
         takes=tuple(takes),
         sheets=sheets_of(session, positions=False, order="balanced"),
-        recordings=tuple(recordings(session, "recording", "amplifier-input", (None,), PROGRAMMES)),
+        recordings=(
+            *recordings(session, "recording", "amplifier-input", (None,), PROGRAMMES),
+            *programme_files(PROGRAMMES),
+        ),
         target=_target(),
     )
 
@@ -118,6 +131,7 @@ def _without_filter() -> Inputs:
         *_takes(session, "sweep", "seat", "main", seats[1:], (None,), phase=True),
         *_takes(session, "response", "seat", "sub", seats, (None,), n_repeats=1),
         *_noise(session, "seat", seats),
+        *_closing(session, "b", "main", (None,)),
     ]
     sounds = [
         *recordings(session, "recording", "amplifier-output", (None,), PROGRAMMES, n_repeats=N_REPEATS),
@@ -153,7 +167,7 @@ def _session(
             for index, (id_, chain) in enumerate(chains.items())
         ),
         seats=tuple(
-            Seat(id=id_, position_m=(3.0, 1.0 + index, 1.2), weight=weight)
+            Seat(id=id_, position_m=(3.0, 1.0 + index, 1.2), weight=weight, near="a" if weight == 0 else None)
             for index, (id_, weight) in enumerate(weights.items())
         ),
         measurements=(),
@@ -197,6 +211,8 @@ def _takes(
                 names = (kind, point, playing, seat, channel)
                 path = "_".join(str(word) for word in (*names, condition.id, repeat) if word is not None)
                 curve = _curve(condition, names, path, point=point, playing=playing, phase=phase)
+                if kind == "sweep":
+                    curve = replace(curve, harmonics=_harmonics(condition, names, path))
                 takes.append(
                     Take(
                         kind=kind,
@@ -213,6 +229,15 @@ def _takes(
                     )
                 )
     return takes
+
+
+def _closing(
+    session: Session, seat: str, playing: Playing, channels: Iterable[str | None], kind: Kind = "response"
+) -> list[Take]:
+    """The reference once more at the end."""
+    takes = _takes(session, kind, "seat", playing, (seat,), channels, n_repeats=N_REPEATS + 1, phase=True)
+    last = [t for t in takes if t.condition == session.reference.id and t.repeat == str(N_REPEATS + 1)]
+    return [replace(take, repeat="1", path=f"closing_{take.path}", closing=True) for take in last]
 
 
 def _curve(
@@ -243,6 +268,27 @@ def _curve(
     late = 360.0 * frequency * (1e-3 + state.uniform(-2e-5, 2e-5) + now.uniform(-2e-6, 2e-6))
     angle = (turn - late + 180.0) % 360.0 - 180.0
     return ResponseCurve(frequency_hz=frequency, level_db=level, phase_deg=angle if phase else None)
+
+
+def _harmonics(condition: Condition, place: object, take: str) -> tuple[Harmonic, ...]:
+    """Orders 2 and 3 that fall with frequency, each down into its noise at the top."""
+    import numpy as np
+
+    found = []
+    for order in (2, 3):
+        frequency = 10.0 ** (np.arange(43, 130 - 10 * order) / 30.0)
+        here, now, state = (_generator((words, order)) for words in (place, take, condition.id))
+        level = -20.0 * order - 8.0 * np.log10(frequency / 20.0) + here.uniform(-2.0, 2.0) + state.uniform(-1.0, 1.0)
+        noise = np.linspace(-30.0, -3.0, len(frequency)) + level
+        found.append(
+            Harmonic(
+                order=order,
+                frequency_hz=frequency,
+                level_db=level + now.uniform(-0.2, 0.2),
+                noise_level_db=noise + now.uniform(-0.5, 0.5),
+            )
+        )
+    return tuple(found)
 
 
 def _noise(session: Session, point: Point, seats: Iterable[str | None]) -> list[Take]:

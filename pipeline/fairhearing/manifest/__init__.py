@@ -3,6 +3,7 @@
 from fairhearing.manifest.criteria import REQUIREMENT_WORDS
 from fairhearing.manifest.find import MANIFEST_NAME, find_session_folders, is_session_folder
 from fairhearing.manifest.load import LoadedSession, load_session
+from fairhearing.manifest.states import state_warnings
 
 __all__ = [
     "MANIFEST_NAME",
@@ -11,4 +12,5 @@ __all__ = [
     "find_session_folders",
     "is_session_folder",
     "load_session",
+    "state_warnings",
 ]

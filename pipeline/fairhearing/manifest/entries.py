@@ -8,6 +8,7 @@ from typing import Generic, TypeVar, get_args
 
 from fairhearing.errors import nearest
 from fairhearing.manifest.patterns import Pattern, parse_pattern
+from fairhearing.manifest.programme_files import check_programme_file
 from fairhearing.manifest.reader import POSITIVE, TableReader
 from fairhearing.session import (
     Kind,
@@ -29,6 +30,8 @@ _POINTS: tuple[Point, ...] = get_args(Point)
 _REPEATS: tuple[RepeatMode, ...] = get_args(RepeatMode)
 _METHODS: tuple[Method, ...] = get_args(Method)
 _ORDERS: tuple[OrderRule, ...] = get_args(OrderRule)
+_KINDS_THAT_CLOSE: tuple[Kind, ...] = ("response", "impulse", "sweep")
+_MAY_TELL_SEATS = (".sofa",)  # a container of AES69, whose receivers may stand at several seats
 _SCALES = ("impairment", "quality", "comparison")
 
 MEASUREMENT_PLACEHOLDERS = frozenset({"seat", "condition", "repeat", "channel", "programme", "playing"})
@@ -37,7 +40,7 @@ NAMED_FILES = ("microphone", "excitation", "calibrator")
 _MEASUREMENT_NUMBERS = frozenset({"full_scale_pa", "full_scale_v", "calibrator_db"})
 _OPTION_KEYS = frozenset({"delimiter", "decimal", "columns"})
 MEASUREMENT_KEYS = (
-    frozenset({"files", "kind", "point", "playing", "repeats", "condition", "seat", "channel", "programme"})
+    frozenset({"files", "kind", "point", "playing", "repeats", "condition", "seat", "channel", "programme", "closing"})
     | _OPTION_KEYS
     | _MEASUREMENT_NUMBERS
     | frozenset(NAMED_FILES)
@@ -114,8 +117,14 @@ def _measurement(reader: TableReader, index: int, known: KnownIds) -> Entry[Meas
         excitation=reader.text("excitation"),
         calibrator=reader.text("calibrator"),
         calibrator_db=reader.optional_number("calibrator_db"),
+        closing=reader.flag("closing") or False,
     )
     _check_scaling(reader, template)
+    if template.point == "programme":
+        check_programme_file(reader, pattern, template)
+    if template.closing and template.kind not in _KINDS_THAT_CLOSE:
+        hint = "leave it out; it belongs to kind " + ", ".join(_KINDS_THAT_CLOSE)
+        reader.fault("closing", f"does not belong to kind {template.kind!r}", hint)
     if pattern is not None:
         _check_condition(reader, pattern, template)
         template = _with_seat(reader, pattern, template, known)
@@ -195,7 +204,7 @@ def _check_scaling(reader: TableReader, template: MeasurementFile) -> None:
 
 def _check_condition(reader: TableReader, pattern: Pattern, template: MeasurementFile) -> None:
     is_said = "condition" in pattern.placeholders or "condition" in reader.table
-    if not is_said and template.kind not in ("noise", "calibration"):
+    if not is_said and template.kind not in ("noise", "calibration") and template.point != "programme":
         what = f"files = {pattern.text!r} in {reader.header} says no condition"
         reader.log.add(template.line, what, 'put {condition} into files, or write condition = "…" below it')
 
@@ -210,6 +219,8 @@ def _with_seat(reader: TableReader, pattern: Pattern, template: MeasurementFile,
     elif "seat" not in pattern.placeholders and "seat" not in reader.table:
         if len(known.seats) == 1:
             return replace(template, seat=known.seats[0])
+        if pattern.text.endswith(_MAY_TELL_SEATS):
+            return template
         what = f"files = {pattern.text!r} in {reader.header} says no seat, and there are {', '.join(known.seats)}"
         reader.log.add(template.line, what, 'put {seat} into files, or write seat = "…" below it')
     return template

@@ -57,7 +57,8 @@ def list_folder(folder: Path) -> Listing:
                 if not (folder / path / RECORD_NAME).exists():
                     waiting.append(path + "/")
                 continue
-            reason = refusal(folder, path)
+            # What is no link lies where it is found: nothing has to be followed.
+            reason = None if child.is_file(follow_symlinks=False) else refusal(folder, path)
             if reason is None:
                 files.append(path)
             else:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from fairhearing.errors import ManifestProblem
+from fairhearing.manifest.chains import NAMED_CHAIN_FILE, chain_tables, relative_path
 from fairhearing.manifest.criteria import read_criteria
 from fairhearing.manifest.entries import NAMED_FILES, Entry, KnownIds, read_measurements, read_scores
 from fairhearing.manifest.faults import FaultLog, nearest_file, shown
@@ -18,6 +19,7 @@ from fairhearing.manifest.listing import Listing, list_folder, refusal
 from fairhearing.manifest.matching import AnyEntry, Claim, match_files, measurement_file, score_file
 from fairhearing.manifest.patterns import path_faults
 from fairhearing.manifest.reader import TableReader
+from fairhearing.manifest.states import state_warnings
 from fairhearing.manifest.tables import read_conditions, read_room, read_seats, read_session
 from fairhearing.manifest.takes import check_takes
 from fairhearing.session import MeasurementFile, ScoreFile, Session
@@ -131,6 +133,8 @@ def _load(folder: Path, text: str, table: dict[str, object]) -> LoadedSession:
     criteria = read_criteria(criteria_table)
     listing = list_folder(folder)
     named = _named_files(folder, listing, criteria_table, measured)
+    for chain in chain_tables(top):
+        _named_file(folder, listing, chain, NAMED_CHAIN_FILE, named)
     entries: list[AnyEntry] = [*measured, *scored]
     claims = match_files(entries, listing, ids, named, log)
     measurements, scores = _claimed(claims, measured, scored)
@@ -150,7 +154,7 @@ def _load(folder: Path, text: str, table: dict[str, object]) -> LoadedSession:
         scores=scores,
         criteria=criteria,
         folder=folder,
-        warnings=_warnings(listing, {claim.path for claim in claims} | named),
+        warnings=(*_warnings(listing, {claim.path for claim in claims} | named), *state_warnings(conditions)),
     )
     return LoadedSession(session=session, problems=(), sha256=hashes)
 
@@ -191,7 +195,7 @@ def _named_file(folder: Path, listing: Listing, reader: TableReader, key: str, n
         reader.log.add(reader.line(key), f"{key} in {reader.header}: {fault.what}", fault.try_)
     if faults:
         return
-    path = "/".join(part for part in text.split("/") if part != ".")
+    path = relative_path(text)
     place = folder / path
     if not place.exists() and not place.is_symlink():
         hint = nearest_file(text, listing.files)

@@ -164,6 +164,19 @@ class TableReader:
             return None
         return number
 
+    def one_or_more(self, key: str, limits: Limits = ANY) -> tuple[float, ...] | None:
+        """The number of `key`, or the numbers that it lists; None where it is not said or at fault."""
+        value = self.table.get(key)
+        if not isinstance(value, list):
+            number = self.optional_number(key, limits)
+            return None if number is None else (number,)
+        numbers = [as_number(element) for element in value]
+        sound = [n for n in numbers if n is not None and math.isfinite(n) and not limits.broken_by(n)]
+        if len(sound) < len(numbers):
+            self.fault(key, f"is no list of numbers {limits}".rstrip(), f"write {key} = [100.0, 150.0]")
+            return None
+        return tuple(sound)
+
     def flag(self, key: str) -> bool | None:
         """Whether `key` is true; None where it is not said or at fault."""
         value = self.table.get(key)

@@ -5,27 +5,24 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from fairhearing.errors import nearest
+from fairhearing.manifest.chains import (
+    WrittenChain,
+    check_filter,
+    check_settings,
+    merged_chain,
+    read_chain,
+    read_equipment,
+)
 from fairhearing.manifest.faults import shown
 from fairhearing.manifest.reader import NOT_NEGATIVE, POSITIVE, Limits, TableReader
-from fairhearing.session import Chain, Condition, Room, Seat
+from fairhearing.session import Condition, Room, Seat
 
-_CHAIN_LIMITS: dict[str, Limits] = {
-    "design_corner_hz": POSITIVE,
-    "setting_kohm": POSITIVE,
-    "capacitance_nf": POSITIVE,
-    "amplifier_input_kohm": POSITIVE,
-    "source_output_ohm": NOT_NEGATIVE,
-    "cable_capacitance_pf": NOT_NEGATIVE,
-    "loudspeaker_ohm": POSITIVE,
-}
-CHAIN_KEYS = frozenset(Chain.__slots__)
-CONDITION_KEYS = frozenset({"reference", "label", "trim_db", "chain"})
-SEAT_KEYS = frozenset({"position_m", "weight"})
+CONDITION_KEYS = frozenset({"reference", "label", "trim_db", "chain", "equipment"})
+SEAT_KEYS = frozenset({"position_m", "weight", "near"})
 SESSION_KEYS = frozenset({"id", "date", "question"})
 ROOM_KEYS = frozenset({"id", "size_m", "temperature_c"})
 
-# What [chain] says of the filter: the reference condition does not take it over, nor bass_given_back.
-_FILTER_KEYS = frozenset({"design_corner_hz", "setting_kohm", "capacitance_nf"})
 # A room that people listen in; a temperature in kelvin or a missing point falls out of it. Our own limits.
 _TEMPERATURE = Limits(at_least=-50.0, at_most=70.0)
 
@@ -61,37 +58,51 @@ def read_room(reader: TableReader) -> Room:
 
 def read_seats(top: TableReader) -> tuple[Seat, ...]:
     """The seats, in the order of the file."""
-    seats = []
-    for name, reader in top.named_tables("seats").items():
-        reader.known_keys(SEAT_KEYS)
-        seats.append(
-            Seat(
-                id=name,
-                position_m=reader.triple("position_m", "x, y, z"),
-                weight=reader.number("weight", 1.0, NOT_NEGATIVE),
-            )
-        )
-    return tuple(seats)
+    readers = top.named_tables("seats")
+    return tuple(_seat(name, reader, readers) for name, reader in readers.items())
+
+
+def _seat(name: str, reader: TableReader, readers: Mapping[str, TableReader]) -> Seat:
+    """A seat; one that is near another counts nothing by itself."""
+    reader.known_keys(SEAT_KEYS)
+    near = reader.text("near")
+    weight = reader.number("weight", 1.0 if near is None else 0.0, NOT_NEGATIVE)
+    seats = [other for other, its in readers.items() if other != name and "near" not in its.table]
+    if near is not None and near not in seats:
+        why = "is near another itself" if near in readers and near != name else "names no other seat"
+        reader.fault("near", why, nearest(near, seats))
+    elif near is not None and weight > 0:
+        what = f"is above 0, but {name} is a position near {near}, and that place would count twice"
+        reader.fault("weight", what, "leave the line out, or leave near out if this is a seat of its own")
+    return Seat(id=name, position_m=reader.triple("position_m", "x, y, z"), weight=weight, near=near)
 
 
 def read_conditions(top: TableReader) -> tuple[Condition, ...]:
-    """The conditions, in the order of the file, each with the chain that holds in it."""
-    shared = _read_chain(top.table_of("chain", "[chain]"))
+    """The conditions, in the order of the file, each with the chain and the equipment that hold in it."""
+    shared = read_chain(top.table_of("chain", "[chain]"))
     readers = top.named_tables("conditions")
-    conditions = []
+    conditions: list[Condition] = []
+    chains: list[WrittenChain] = []
     for name, reader in readers.items():
         reader.known_keys(CONDITION_KEYS)
         reference = reader.flag("reference") or False
-        own = _read_chain(reader.table_of("chain", f"[conditions.{name}.chain]"))
+        own = read_chain(reader.table_of("chain", f"[conditions.{name}.chain]"))
+        setting = reader.table_of("equipment", f"[conditions.{name}.equipment]")
+        equipment = read_equipment(setting)
+        chain = merged_chain(shared, own, equipment, reference=reference)
+        check_filter(chain, own, setting)
+        chains.append(own)
         conditions.append(
             Condition(
                 id=name,
                 label=reader.text("label") or name,
                 reference=reference,
                 trim_db=reader.number("trim_db", 0.0),
-                chain=_merged(shared, own, reference=reference),
+                chain=chain,
+                equipment=equipment,
             )
         )
+    check_settings([condition.chain for condition in conditions], chains, shared)
     _check_reference(top, conditions, readers)
     return tuple(conditions)
 
@@ -100,29 +111,6 @@ def _required_id(reader: TableReader, example: str) -> str:
     if "id" not in reader.table:
         reader.missing("id", f'write id = "{example}" below {reader.header}')
     return reader.id("id") or ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _WrittenChain:
-    numbers: Mapping[str, float]
-    bass_given_back: bool | None
-
-
-def _read_chain(reader: TableReader) -> _WrittenChain:
-    reader.known_keys(CHAIN_KEYS)
-    numbers = {key: reader.optional_number(key, limits) for key, limits in _CHAIN_LIMITS.items()}
-    return _WrittenChain(
-        numbers={key: value for key, value in numbers.items() if value is not None},
-        bass_given_back=reader.flag("bass_given_back"),
-    )
-
-
-def _merged(shared: _WrittenChain, own: _WrittenChain, *, reference: bool) -> Chain:
-    taken = {key: value for key, value in shared.numbers.items() if not (reference and key in _FILTER_KEYS)}
-    bass_given_back = own.bass_given_back
-    if bass_given_back is None and not reference:
-        bass_given_back = shared.bass_given_back
-    return Chain(**{**taken, **own.numbers}, bass_given_back=bass_given_back)
 
 
 def _check_reference(top: TableReader, conditions: list[Condition], readers: Mapping[str, TableReader]) -> None:

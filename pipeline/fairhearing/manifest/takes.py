@@ -22,9 +22,9 @@ def check_takes(folder: Path, files: Sequence[MeasurementFile], log: FaultLog) -
     for file in files:
         cells.setdefault(_cell(file), []).append(file)
     for members in cells.values():
-        first: dict[str, MeasurementFile] = {}
+        first: dict[tuple[str, bool], MeasurementFile] = {}
         for file in members:
-            other = first.setdefault(file.repeat, file)
+            other = first.setdefault((file.repeat, file.closing), file)
             if other is not file:
                 what = f"{other.path!r} (line {other.line}) and {file.path!r} are the same take: {_told(file)}"
                 log.add(file.line, what, "give each its own repeat, such as {repeat} in files, or take one of them out")
@@ -72,4 +72,5 @@ def _told(file: MeasurementFile) -> str:
         ("programme", file.programme),
     )
     known = ", ".join(f"{name} {value!r}" for name, value in said if value is not None)
-    return f"{file.kind} at {file.point}, playing {file.playing}, {known}"
+    closing = ", closing" if file.closing else ""
+    return f"{file.kind} at {file.point}, playing {file.playing}, {known}{closing}"

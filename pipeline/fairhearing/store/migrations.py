@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fairhearing.store.schema import RECORDING_TABLES, SCHEMA_VERSION
+from fairhearing.store.schema import APPLIED_COLUMNS, HARMONIC_TABLE, RECORDING_TABLES, SCHEMA_VERSION
 
 if TYPE_CHECKING:
     import duckdb
 
 # What leads from each version to the next.
-STEPS = {1: RECORDING_TABLES}
+STEPS = {1: RECORDING_TABLES, 2: APPLIED_COLUMNS + HARMONIC_TABLE}
 
 
 def migrate(connection: duckdb.DuckDBPyConnection, version: int) -> None:

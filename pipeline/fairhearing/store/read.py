@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fairhearing.audio import RecordingSource
-from fairhearing.contracts import Inputs, ResponseCurve, Sheet, SourceNote, Take, TargetCurve
+from fairhearing.contracts import Harmonic, Inputs, ResponseCurve, Sheet, SourceNote, Take, TargetCurve
 from fairhearing.result import AnalyserResult
 from fairhearing.session import Session
 from fairhearing.store.codec import decode
 from fairhearing.store.connection import Store
 from fairhearing.store.recordings import read_recordings
-from fairhearing.store.rows import array, select_rows, text
+from fairhearing.store.rows import array, select_rows, text, texts
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -60,7 +61,7 @@ def read_session(store: Store, session_id: str, revision: int | None = None) -> 
         content_sha256=str(row[3]),
         inputs=Inputs(
             session=session,
-            takes=_takes(store, session_id, number),
+            takes=_takes(store, session, number),
             sheets=_sheets(store, session_id, number),
             recordings=tuple(source.recording for source in recordings),
             target=target,
@@ -79,8 +80,9 @@ def read_results(store: Store, session_id: str, revision: int) -> dict[str, Anal
     return {str(key): decode(AnalyserResult, text) for key, text in rows}
 
 
-def _takes(store: Store, session_id: str, revision: int) -> tuple[Take, ...]:
-    parameters = [session_id, revision]
+def _takes(store: Store, session: Session, revision: int) -> tuple[Take, ...]:
+    parameters = [session.id, revision]
+    closing = {file.path for file in session.measurements if file.closing}
     grids = {
         str(row["grid_sha256"]): array(row["frequency_hz"])
         for row in select_rows(
@@ -91,15 +93,32 @@ def _takes(store: Store, session_id: str, revision: int) -> tuple[Take, ...]:
         )
     }
     query = "SELECT * FROM measurements WHERE session_id = ? AND revision = ? ORDER BY ordinal"
-    return tuple(_take(row, grids) for row in select_rows(store, query, parameters))
+    harmonics = _harmonics(store, parameters)
+    return tuple(_take(row, grids, harmonics, closing) for row in select_rows(store, query, parameters))
 
 
-def _take(row: dict[str, object], grids: dict[str, npt.NDArray[np.float64]]) -> Take:
+def _harmonics(store: Store, parameters: list[object]) -> dict[int, list[Harmonic]]:
+    """The harmonics of each take that has any, by its ordinal."""
+    query = "SELECT * FROM harmonics WHERE session_id = ? AND revision = ? ORDER BY ordinal, harmonic"
+    found: dict[int, list[Harmonic]] = {}
+    for row in select_rows(store, query, parameters):
+        arrays = {name: array(row[name]) for name in ("frequency_hz", "level_db", "noise_level_db")}
+        found.setdefault(int(str(row["ordinal"])), []).append(Harmonic(order=int(str(row["harmonic"])), **arrays))
+    return found
+
+
+def _take(
+    row: dict[str, object],
+    grids: dict[str, npt.NDArray[np.float64]],
+    harmonics: dict[int, list[Harmonic]],
+    closing: Collection[str],
+) -> Take:
     phase = row["phase_deg"]
     curve = ResponseCurve(
         frequency_hz=grids[str(row["grid_sha256"])],
         level_db=array(row["level_db"]),
         phase_deg=array(phase) if isinstance(phase, np.ndarray) else None,
+        harmonics=tuple(harmonics.get(int(str(row["ordinal"])), ())),
     )
     return Take(
         kind=row["kind"],  # type: ignore[arg-type]
@@ -113,6 +132,8 @@ def _take(row: dict[str, object], grids: dict[str, npt.NDArray[np.float64]]) -> 
         programme=text(row["programme"]),
         curve=curve,
         path=str(row["path"]),
+        closing=str(row["path"]) in closing,
+        applied=texts(row["applied"]),
     )
 
 
@@ -149,10 +170,19 @@ def _trials(store: Store, session_id: str, revision: int, entry: int, columns: l
 
 def _sources(store: Store, session_id: str, revision: int) -> tuple[SourceNote, ...]:
     rows = store.connection.execute(
-        "SELECT path, sha256, size, importer, caveats FROM sources WHERE session_id = ? AND revision = ? ORDER BY path",
+        "SELECT path, sha256, size, importer, caveats, coalesce(applied, []) FROM sources "
+        "WHERE session_id = ? AND revision = ? ORDER BY path",
         [session_id, revision],
     ).fetchall()
     return tuple(
-        SourceNote(session=session_id, path=r[0], sha256=r[1], size=r[2], importer=r[3], caveats=tuple(r[4]))
+        SourceNote(
+            session=session_id,
+            path=r[0],
+            sha256=r[1],
+            size=r[2],
+            importer=r[3],
+            caveats=tuple(r[4]),
+            applied=tuple(r[5]),
+        )
         for r in rows
     )

@@ -9,7 +9,7 @@ import numpy as np
 
 from fairhearing.audio import AudioFormat, Recording, RecordingFile, RecordingSource, Summary, summary_parameters
 from fairhearing.store.connection import Store
-from fairhearing.store.rows import array, insert_rows, number, select_rows, text
+from fairhearing.store.rows import array, insert_rows, number, select_rows, text, texts
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -33,6 +33,7 @@ def write_recordings(store: Store, session_id: str, revision: int, sources: Sequ
     columns |= {name: [getattr(source.recording, name) for source in sources] for name in (*_OF, *_SCALE)}
     columns |= {name: [getattr(source.file.format, name) for source in sources] for name in _FORMAT}
     columns |= {name: [getattr(source.file, name) for source in sources] for name in _FILE}
+    columns["applied"] = [list(source.recording.applied) for source in sources]
     insert_rows(store, "recordings", columns)
 
 
@@ -76,6 +77,7 @@ def _source(row: Mapping[str, object]) -> RecordingSource:
         format=format,
         full_scale_pa=number(row["full_scale_pa"]),
         full_scale_v=number(row["full_scale_v"]),
+        applied=texts(row["applied"]),
     )
     return RecordingSource(recording=recording, file=file)
 

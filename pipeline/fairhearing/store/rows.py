@@ -26,6 +26,11 @@ def text(value: object) -> str | None:
     return value if isinstance(value, str) else None
 
 
+def texts(values: object) -> tuple[str, ...]:
+    """A list of texts; NULL is an empty one."""
+    return tuple(map(str, values)) if isinstance(values, (list, np.ndarray)) else ()
+
+
 def number(value: object) -> float | None:
     """A number, or None for NULL."""
     return float(value) if isinstance(value, (int, float)) and value == value else None

@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fairhearing.contracts import SessionContent
+from fairhearing.contracts import SessionContent, Take
 from fairhearing.result import AnalyserResult
 from fairhearing.session import Session
 from fairhearing.store.codec import encode
 from fairhearing.store.connection import Store
+from fairhearing.store.curves import insert_curves
 from fairhearing.store.recordings import update_modified, write_recordings
 from fairhearing.store.rows import insert_rows
 
@@ -78,6 +79,7 @@ def write_session(store: Store, content: SessionContent) -> int:
             "size": [note.size for note in content.sources],
             "importer": [note.importer for note in content.sources],
             "caveats": [list(note.caveats) for note in content.sources],
+            "applied": [list(note.applied) for note in content.sources],
         },
     )
     return revision
@@ -113,7 +115,7 @@ def _write_takes(store: Store, session_id: str, revision: int, content: SessionC
         keys.append(key)
     known = {row[0] for row in store.connection.execute("SELECT grid_sha256 FROM grids").fetchall()}
     new = sorted(set(grids) - known)
-    insert_rows(store, "grids", {"grid_sha256": new, "frequency_hz": [grids[key] for key in new]})
+    insert_curves(store, "grids", {"grid_sha256": new}, {"frequency_hz": [grids[key] for key in new]})
     takes = content.takes
     columns: dict[str, Sequence[object]] = {
         "session_id": [session_id] * len(takes),
@@ -123,9 +125,26 @@ def _write_takes(store: Store, session_id: str, revision: int, content: SessionC
     for name in ("path", "kind", "point", "playing", "in_place", "seat", "condition", "repeat", "channel", "programme"):
         columns[name] = [getattr(take, name) for take in takes]
     columns["grid_sha256"] = keys
-    columns["level_db"] = [take.curve.level_db for take in takes]
-    columns["phase_deg"] = [take.curve.phase_deg for take in takes]
-    insert_rows(store, "measurements", columns)
+    curves: dict[str, list[npt.NDArray[np.float64] | None]] = {
+        "level_db": [take.curve.level_db for take in takes],
+        "phase_deg": [take.curve.phase_deg for take in takes],
+    }
+    columns["applied"] = [list(take.applied) for take in takes]
+    insert_curves(store, "measurements", columns, curves)
+    _write_harmonics(store, session_id, revision, takes)
+
+
+def _write_harmonics(store: Store, session_id: str, revision: int, takes: Sequence[Take]) -> None:
+    found = [(ordinal, harmonic) for ordinal, take in enumerate(takes) for harmonic in take.curve.harmonics]
+    columns: dict[str, Sequence[object]] = {
+        "session_id": [session_id] * len(found),
+        "revision": [revision] * len(found),
+        "ordinal": [ordinal for ordinal, _ in found],
+        "harmonic": [harmonic.order for _, harmonic in found],
+    }
+    names = ("frequency_hz", "level_db", "noise_level_db")
+    arrays = {name: [getattr(harmonic, name) for _, harmonic in found] for name in names}
+    insert_curves(store, "harmonics", columns, arrays)
 
 
 def _write_sheets(store: Store, session_id: str, revision: int, content: SessionContent) -> None:

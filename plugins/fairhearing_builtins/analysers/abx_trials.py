@@ -15,6 +15,7 @@ class Trial:
     listener: str
     entry: int
     seat: str | None
+    programme: str | None
     played: bool
     answered: bool
     answered_first: bool | None  # whether the answer names what was presented first; None: the sheet does not say
@@ -74,6 +75,7 @@ def _trial(row: dict[str, str | None], entry: int, pair: Pair) -> Trial | None:
         listener=listener,
         entry=entry,
         seat=row.get("seat"),
+        programme=row.get("programme"),
         played=x == pair.condition,
         answered=answer == pair.condition,
         answered_first=(answer == first) if placed else None,

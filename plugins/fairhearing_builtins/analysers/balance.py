@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from fairhearing.api import Comparison, Finding, Inputs, Needs, Result, Symmetry, Table, hookimpl
-from fairhearing_builtins.analysers.balance_parts import QUANTITIES_READ, Part, parts_of
+from fairhearing_builtins.analysers.balance_parts import QUANTITIES_READ, Part, parts_of, seat_caveats
 
 REASONS = {
     "gain": "every requirement shown, a benefit shown, nothing worse",
@@ -72,6 +72,7 @@ def _finding(inputs: Inputs, comparison: Comparison, parts: Sequence[Part]) -> F
         caveats.append(NO_BENEFIT_CAVEAT)
     if any(part.finding is not None and part.finding.verdict == "not-attributable" for part in parts):
         caveats.append(NOT_ATTRIBUTABLE_CAVEAT)
+    caveats += seat_caveats(inputs, comparison)
     return Finding(
         quantity="balance",
         value=None,

@@ -49,7 +49,8 @@ HARMS: dict[str, Decision] = {
     "rated-worse": _decision("rating_difference", "worse", "better"),
     "not-preferred": _decision("preference_share", "not-preferred", "preferred"),
 }
-QUANTITIES_READ = frozenset(decision.quantity for decision in (*WORDS.values(), *HARMS.values()))
+CAUTIONING = frozenset({"seat_audit", "drift"})  # they decide nothing, but may cast doubt on what does
+QUANTITIES_READ = frozenset(decision.quantity for decision in (*WORDS.values(), *HARMS.values())) | CAUTIONING
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,6 +155,29 @@ def _no_seat_worse(inputs: Inputs, comparison: Comparison, role: Role) -> Part:
     )
 
 
+def seat_caveats(inputs: Inputs, comparison: Comparison) -> list[str]:
+    """What casts doubt on the seats' verdicts: chance where many were looked at, drift during the session."""
+    caveats = []
+    seats = _at_seats(inputs, comparison)
+    worse = [seat for seat, own in seats.items() if own is not None and own.verdict == "worse"]
+    audits = _at_seats(inputs, comparison, "seat_audit")
+    together = [own.verdict for seat in worse if (own := audits[seat]) is not None]
+    if worse and len(together) == len(worse) and "worse" not in together:
+        caveats.append(
+            f"worse at {', '.join(worse)} may be chance: {len(seats)} seats were looked at, and taken together none is "
+            "shown to be worse (seat_audit)"
+        )
+    compared = {comparison.condition.id, comparison.reference.id}
+    drifted = [
+        f"{one.condition} at {one.seat}"
+        for one in inputs.findings
+        if one.quantity == "drift" and one.verdict == "drifted" and one.condition in compared and one.seat is not None
+    ]
+    if drifted:
+        caveats.append(f"something drifted before the end of the session: {', '.join(sorted(set(drifted)))} (drift)")
+    return caveats
+
+
 # --- which finding counts ---------------------------------------------------------------------------------------------
 
 
@@ -165,9 +189,10 @@ def over_all(findings: Sequence[Finding], comparison: Comparison, decision: Deci
     return _first(candidates, decision.points)
 
 
-def _at_seats(inputs: Inputs, comparison: Comparison) -> dict[str, Finding | None]:
-    """`target_deviation_change` of each seat that counts, in the order of session.toml."""
-    quantity = "target_deviation_change"
+def _at_seats(
+    inputs: Inputs, comparison: Comparison, quantity: str = "target_deviation_change"
+) -> dict[str, Finding | None]:
+    """The finding of each seat that counts, in the order of session.toml."""
     found = {}
     for seat in inputs.session.seats:
         if seat.weight > 0:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from fairhearing.acoustics.bands import third_octave_smoothed
+from fairhearing.acoustics.smoothing import smoothed_power
 from fairhearing.api import Axis, ChartRequest, Comparison, Inputs
 from fairhearing_builtins.analysers.cells import Field, Place
 
@@ -61,10 +61,12 @@ def _curve(
     for place in places:
         own = field.grids[place]
         cell = field.cells[place, condition]
-        takes = 10 * np.log10(third_octave_smoothed(own, cell.power))
-        mean = 10 * np.log10(third_octave_smoothed(own, cell.power.mean(axis=0)))
-        for store, curve in ((levels, mean), (lows, takes.min(axis=0)), (highs, takes.max(axis=0))):
-            store.append(np.interp(np.log(grid), np.log(own), curve))
+        at = np.clip(grid, own[0], own[-1])
+        takes = 10 * np.log10(smoothed_power(own, cell.power, 3, at))
+        mean = 10 * np.log10(smoothed_power(own, cell.power.mean(axis=0), 3, at))
+        levels.append(mean)
+        lows.append(takes.min(axis=0))
+        highs.append(takes.max(axis=0))
     return grid, np.mean(levels, axis=0), np.mean(lows, axis=0), np.mean(highs, axis=0)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -17,7 +18,12 @@ from fairhearing_builtins.analysers.corners import (
     log_reference_corner,
     mean_gain,
 )
-from fairhearing_builtins.analysers.electrical import expected_corner_hz, load_behind
+from fairhearing_builtins.analysers.electrical import (
+    expected_corner_hz,
+    load_behind,
+    meter_caveat,
+    meter_shift_octaves,
+)
 from fairhearing_builtins.analysers.estimates import Estimate
 from fairhearing_builtins.analysers.filter_fits import FilterFits
 
@@ -82,7 +88,14 @@ def fitted_findings(inputs: Inputs, comparison: Comparison, fits: FilterFits) ->
     if fits.model.in_reference:
         parameter = fits.model.n_corners - 1
         findings += make.corners(log_reference_corner, parameter, comparison.reference.id, None)
-    return [*findings, *make.gains()]
+    return [*(_with_meter(finding, comparison) for finding in findings), *make.gains()]
+
+
+def _with_meter(finding: Finding, comparison: Comparison) -> Finding:
+    """With a caveat where a measuring input hung on the line that was measured."""
+    condition = comparison.condition if finding.condition == comparison.condition.id else comparison.reference
+    caveats = meter_caveat(condition.chain, finding.point or "") if finding.quantity != "filter_order" else ()
+    return replace(finding, caveats=(*finding.caveats, *caveats))
 
 
 class _Maker:
@@ -247,6 +260,9 @@ class _Maker:
                 null = ("the chain does not state the corner that is meant",)
             load, load_caveats = self._load(found)
         verdict = self._ratio_verdict(octaves, expected)
+        shift = meter_shift_octaves(chain, self.fits.field.point)
+        if octaves is not None and verdict != self._ratio_verdict(_mapped(octaves, lambda x: x - shift), expected):
+            verdict = "undecided"  # the measuring input decides it
         return [
             self.finding("corner_ratio", "1", ratio, verdict=verdict, method=RATIO_METHOD, caveats=null),
             self.finding(

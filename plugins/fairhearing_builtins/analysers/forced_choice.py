@@ -41,6 +41,7 @@ from fairhearing_builtins.analysers.listening import (
     listener_chart,
     share_findings,
 )
+from fairhearing_builtins.analysers.listening_programmes import SHARE, programme_caveats
 
 CHANCE = 0.5
 CLAIMS = frozenset({"heard"})
@@ -63,9 +64,9 @@ class ForcedChoice:
     """Proportion of right answers, sensitivity and response bias from ABX sheets."""
 
     name = "forced-choice"
-    version = "2"
+    version = "3"
     quantities = QUANTITIES
-    needs = Needs(methods=frozenset({"abx"}), findings=frozenset({"level_difference"}))
+    needs = Needs(methods=frozenset({"abx"}), findings=frozenset({"level_difference", SHARE}))
     symmetries = (
         Symmetry(kind="swap-conditions-invariant", quantities=TOLD_APART),
         Symmetry(kind="swap-conditions-mirrors", quantities=LEANING),
@@ -150,6 +151,7 @@ def _proportion(
     shown = (p_value if p_for_verdict is None else p_for_verdict) <= criteria.alpha
     fault = attribution_fault(inputs, pair, {trial.seat for trial in trials})
     verdict, caveats = attributed("heard" if shown else "not-shown", fault, CLAIMS)
+    caveats += programme_caveats(inputs, pair, {trial.programme for trial in trials})
     return Finding(
         quantity="proportion_correct",
         value=n_right / len(trials),

@@ -1,4 +1,4 @@
-"""Level match: the mid-band and the bass level difference of each condition against the reference."""
+"""Level match: the mid-band, bass and loudness difference of each condition against the reference, and the trim."""
 
 from __future__ import annotations
 
@@ -20,7 +20,10 @@ from fairhearing.api import (
 from fairhearing_builtins.analysers.band_levels import BASS_LEVEL_HZ, MIDBAND_HZ, FieldBands, band_levels, heard_bands
 from fairhearing_builtins.analysers.cells import bass_is_hidden, gather, seats_that_count
 from fairhearing_builtins.analysers.estimates import Estimate, within
+from fairhearing_builtins.analysers.level_trim import trim_findings
+from fairhearing_builtins.analysers.loudness_match import loudness_findings
 from fairhearing_builtins.analysers.range_means import RangeMean, range_mean, reason_missing
+from fairhearing_builtins.analysers.recording_pairs import ENERGY, PEAK, SPECTRUM
 
 HIDDEN = "measure with the subwoofer playing"
 _HIDDEN_CAVEATS: tuple[str, ...] = (HIDDEN,)
@@ -31,20 +34,23 @@ METHOD = (
 
 
 class Level:
-    """Level difference, mid-band and bass."""
+    """Level difference, mid-band, bass and by loudness, and the trim that would match."""
 
     name = "level"
-    version = "1"
-    quantities = frozenset({"level_difference", "bass_level_difference"})
+    version = "2"
+    quantities = frozenset({"level_difference", "bass_level_difference", "matching_trim", "level_left_after_trim"})
     needs = Needs(
-        kinds=frozenset({"response", "impulse", "sweep", "noise"}), points=frozenset({"seat", "amplifier-output"})
+        kinds=frozenset({"response", "impulse", "sweep", "noise", "recording"}),
+        points=frozenset({"seat", "amplifier-output"}),
+        summaries=(ENERGY, SPECTRUM, PEAK),
     )
     symmetries: tuple[Symmetry, ...] = (
         Symmetry(kind="swap-conditions-negates", quantities=quantities),
         Symmetry(kind="common-gain-invariant", quantities=quantities),
-        Symmetry(kind="condition-gain-adds", quantities=quantities),
+        Symmetry(kind="condition-gain-adds", quantities=frozenset({"level_difference", "bass_level_difference"})),
         Symmetry(kind="row-order-invariant", quantities=quantities),
         Symmetry(kind="relabel-seats-invariant", quantities=quantities),
+        Symmetry(kind="relabel-programmes-invariant", quantities=quantities),
     )
 
     def analyse(self, inputs: Inputs) -> Result:
@@ -58,31 +64,20 @@ class Level:
         for comparison in inputs.comparisons:
             at_output = output_bands if output_bands and output_bands.field.places(comparison) else None
             at_seats = heard.of(comparison)
-            found = _midband(inputs, comparison, at_output or at_seats)
+            found = _midband(inputs, comparison, at_output or at_seats) + loudness_findings(inputs, comparison)
             hidden = bass_is_hidden(None if at_seats is None else at_seats.field, comparison)
             given_back = comparison.condition.chain.gives_bass_back or comparison.reference.chain.gives_bass_back
             bass_bands = at_seats if given_back else at_output or at_seats
             found += _findings(inputs, comparison, bass_bands, "bass_level_difference", None, BASS_LEVEL_HZ, hidden)
+            found += trim_findings(found)
             findings += found
             charts += _chart(inputs, comparison, found)
         return Result(findings=tuple(findings), charts=tuple(charts))
 
 
 def _midband(inputs: Inputs, comparison: Comparison, bands: FieldBands | None) -> list[Finding]:
-    if inputs.session.criteria.level_measure == "midband":
-        return _findings(inputs, comparison, bands, "level_difference", None, MIDBAND_HZ, False)
-    headline = Finding(
-        quantity="level_difference",
-        value=None,
-        unit="dB",
-        method="loudness of recordings (ITU-R BS.1770)",
-        condition=comparison.condition.id,
-        reference=comparison.reference.id,
-        point="seat",
-        verdict="undecided",
-        caveats=("the criteria ask for loudness, and no recording was analysed; see the variant midband",),
-    )
-    return [headline, *_findings(inputs, comparison, bands, "level_difference", "midband", MIDBAND_HZ, False)]
+    variant = None if inputs.session.criteria.level_measure == "midband" else "midband"
+    return _findings(inputs, comparison, bands, "level_difference", variant, MIDBAND_HZ, False)
 
 
 def _findings(
@@ -161,18 +156,23 @@ def _finding(
 
 
 def _chart(inputs: Inputs, comparison: Comparison, findings: Sequence[Finding]) -> list[ChartRequest]:
-    """The level match with its tolerance."""
-    shown = [f for f in findings if f.quantity == "level_difference" and f.value is not None and f.channel is None]
+    """The level match with its tolerance: the headline by place, and what other measures say over all."""
+    shown = [
+        f
+        for f in findings
+        if f.quantity == "level_difference" and f.value is not None and (f.channel, f.programme) == (None, None)
+        if f.variant is None or f.seat is None
+    ]
     if not shown:
         return []
     tolerance = inputs.session.criteria.level_tolerance_db
-    rows = [f.seat or ("all seats" if f.point == "seat" else str(f.point)) for f in shown]
+    rows = [_row_of(finding) for finding in shown]
     stated = "; ".join(f"{row} {f.value:+.2f} dB, {f.verdict}" for row, f in zip(rows, shown, strict=True))
     return [
         ChartRequest(
             name=f"level-{comparison.condition.id}",
             title=f"Level match, {comparison.condition.label} against {comparison.reference.label}",
-            alternative=f"Mid-band level difference with its interval; tolerance {tolerance:g} dB: {stated}.",
+            alternative=f"Level difference with its interval; tolerance {tolerance:g} dB: {stated}.",
             form="interval",
             data={
                 "place": rows,
@@ -187,6 +187,11 @@ def _chart(inputs: Inputs, comparison: Comparison, findings: Sequence[Finding]) 
             rules=(Rule(at=-tolerance, label="tolerance"), Rule(at=0.0), Rule(at=tolerance, label="tolerance")),
         )
     ]
+
+
+def _row_of(finding: Finding) -> str:
+    place = finding.seat or ("all seats" if finding.point == "seat" else str(finding.point))
+    return place if finding.variant is None else f"{place}, {finding.variant}"
 
 
 @hookimpl

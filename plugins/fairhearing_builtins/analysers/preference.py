@@ -37,6 +37,7 @@ from fairhearing_builtins.analysers.listening import (
     share_findings,
     widest,
 )
+from fairhearing_builtins.analysers.listening_programmes import SHARE, programme_caveats
 from fairhearing_builtins.analysers.preference_trials import PairTrials, Trial, gather
 
 NO_LEANING = Fraction(1, 2)
@@ -55,9 +56,9 @@ class Preference:
     """Share of preferences over listeners, and of no preference."""
 
     name = "preference"
-    version = "2"
+    version = "3"
     quantities = QUANTITIES
-    needs = Needs(methods=frozenset({"paired-preference"}), findings=frozenset({"level_difference"}))
+    needs = Needs(methods=frozenset({"paired-preference"}), findings=frozenset({"level_difference", SHARE}))
     symmetries = (
         Symmetry(kind="swap-conditions-mirrors", quantities=PREFERRING),
         Symmetry(kind="swap-conditions-invariant", quantities=NOT_PREFERRING),
@@ -228,7 +229,8 @@ def _verdict(
     if p_value <= inputs.session.criteria.alpha and share != NO_LEANING:
         verdict = "preferred" if share > NO_LEANING else "not-preferred"
     fault = attribution_fault(inputs, pair, {trial.seat for trial in trials})
-    return attributed(verdict, fault, CLAIMS)
+    told, caveats = attributed(verdict, fault, CLAIMS)
+    return told, (*caveats, *programme_caveats(inputs, pair, {trial.programme for trial in trials}))
 
 
 def _none_shares(inputs: Inputs, pair: Pair, trials: Sequence[Trial]) -> list[Finding]:

@@ -16,6 +16,7 @@ class Trial:
 
     listener: str
     seat: str | None
+    programme: str | None
     halves: int
     preferred_first: bool
 
@@ -73,5 +74,11 @@ def _add(row: dict[str, str | None], reference: str, pools: dict[str, PairTrials
         return
     halves = 1 if preferred == NEITHER else 2 * (preferred == condition)
     pool.trials.append(
-        Trial(listener=listener, seat=row.get("seat"), halves=halves, preferred_first=preferred == first)
+        Trial(
+            listener=listener,
+            seat=row.get("seat"),
+            programme=row.get("programme"),
+            halves=halves,
+            preferred_first=preferred == first,
+        )
     )

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fairhearing.acoustics.summaries import BlockLevels, PowerSpectrum
+from fairhearing.acoustics.summaries import BlockLevels
 from fairhearing.api import (
     Analyser,
     Axis,
@@ -23,7 +23,6 @@ from fairhearing.api import (
 )
 
 LEVELS = BlockLevels()
-SPECTRUM = PowerSpectrum()
 REFERENCE_PRESSURE_PA = 20e-6  # ISO 1683
 FULL_SCALE_SINE = 0.5  # mean square of the sine that AES17 calls 0 dBFS
 LARGEST_SAMPLE = 1 - 2.0**-15  # the largest positive one of 16 bits
@@ -55,9 +54,9 @@ class RecordingLevels:
     """Level, peak and offset of recordings, from summaries that are made in one pass."""
 
     name = "recording-levels"
-    version = "1"
+    version = "2"
     quantities = frozenset(_QUANTITIES)
-    needs = Needs(kinds=frozenset({"recording"}), summaries=(LEVELS, SPECTRUM), min_conditions=1)
+    needs = Needs(kinds=frozenset({"recording"}), summaries=(LEVELS,), min_conditions=1)
     symmetries: tuple[Symmetry, ...] = (
         Symmetry(kind="row-order-invariant", quantities=quantities),
         Symmetry(kind="relabel-seats-invariant", quantities=quantities),
@@ -82,10 +81,10 @@ def _group(r: Recording) -> Group:
 
 
 def _levels(recording: Recording) -> _Levels:
-    blocks, spectrum = recording.summary(LEVELS), recording.summary(SPECTRUM)
+    blocks = recording.summary(LEVELS)
     return _Levels(
         mean_square=float(np.average(blocks["mean_square"].mean(axis=1), weights=blocks["n_frames"])),
-        offset_square=float(np.mean(spectrum["mean"] ** 2)),
+        offset_square=float(np.mean(np.average(blocks["mean"], axis=0, weights=blocks["n_frames"]) ** 2)),
         peak=float(blocks["peak"].max()),
     )
 

@@ -19,29 +19,24 @@ from fairhearing.api import (
     hookimpl,
 )
 from fairhearing.statistics.pooled import pool
-from fairhearing_builtins.analysers.band_levels import MIDBAND_HZ, FieldBands, heard_bands, left_out_caveat
-from fairhearing_builtins.analysers.cells import Place, bass_is_hidden, seats_that_count
+from fairhearing_builtins.analysers.band_levels import FieldBands, heard_bands, left_out_caveat
+from fairhearing_builtins.analysers.bass_field import DATA_STOP, bass_field
+from fairhearing_builtins.analysers.cells import seats_that_count
 from fairhearing_builtins.analysers.estimates import (
     IN_PLACE_CAVEAT,
     Estimate,
     Estimates,
-    estimates,
     interval,
-    parts_of,
     with_sign,
 )
 from fairhearing_builtins.analysers.level import HIDDEN
 from fairhearing_builtins.analysers.range_means import reason_missing
 from fairhearing_builtins.analysers.target_charts import target_chart
 from fairhearing_builtins.analysers.target_levels import (
-    RelativeLevels,
     deviations,
-    pseudo_repeats,
-    relative_levels,
     spreads,
 )
 
-DATA_STOP = "the data stop below 4 kHz: the level is taken from the bass band itself (shape)"
 DEVIATION_METHOD = (
     "root mean square over the third octaves of the bass band of (band level - target - a), a the mean over "
     "{a}; mean over channels, weighted mean over seats; t interval from leave-one-repeat-out pseudo-values pooled "
@@ -106,78 +101,41 @@ class _Comparison:
         self.names = (comparison.condition.id, comparison.reference.id)
         self.bands = bands
         self.criteria: Criteria = inputs.session.criteria
-        self.hidden = bass_is_hidden(None if bands is None else bands.field, comparison)
-        self.relative: RelativeLevels | None = None
-        if bands is not None and not self.hidden:
-            self.relative = relative_levels(bands, comparison, self.criteria.bass_band_hz, inputs.target)
+        self.bass = bass_field(inputs, comparison, bands)
 
     def findings(self) -> list[Finding]:
         """All of them: the headline from the mid-band, the variant `shape`, the spread over seats."""
-        headline_shape = self._data_stop()
+        headline_shape = self.bass.data_stop()
         return [
             *self._deviations(None, shape=headline_shape),
             *self._deviations("shape", shape=True),
             self._spread(shape=headline_shape),
         ]
 
-    def _data_stop(self) -> bool:
-        """Whether there are data, and at no place do they reach 4 kHz."""
-        if self.relative is None or self.bands is None:
-            return False
-        grids = [self.bands.field.grids[place] for place in self.bands.field.places(self.comparison)]
-        return bool(grids) and max(float(grid[-1]) for grid in grids) < MIDBAND_HZ[1] * (1 - 1e-6)
-
     def _deviations(self, variant: str | None, *, shape: bool) -> list[Finding]:
         stop = (DATA_STOP,) if shape and variant is None else ()
         method = DEVIATION_METHOD.format(a="the bass band itself" if shape else "1000-4000 Hz")
         findings = []
         for name in self.names:
-            one = self._estimates((name,), shape=shape)
+            one = self.bass.estimates((name,), deviations, shape=shape)
             findings += [
                 self._finding("target_deviation", variant, name, None, seat, estimate, method, stop, None)
-                for seat, estimate in self._rows(one)
+                for seat, estimate in self.bass.rows(one)
             ]
-        change = self._estimates(self.names, shape=shape)
+        change = self.bass.estimates(self.names, deviations, shape=shape)
         findings += self._changes(variant, change, method, stop)
         if variant is None:
-            findings += [self._detectable("target_deviation_change", s, e) for s, e in self._rows(change)]
+            findings += [self._detectable("target_deviation_change", s, e) for s, e in self.bass.rows(change)]
         return findings
-
-    def _places(self, *, shape: bool) -> list[Place]:
-        """Places that have what is asked; a seat of which a channel lacks it is left out whole."""
-        if self.relative is None or self.bands is None:
-            return []
-        have = self.relative.bass if shape else self.relative.middle
-        places = self.bands.field.places(self.comparison)
-        lacking = {place.seat for place in places if place not in have or place not in self.relative.bass}
-        return [place for place in places if place.seat not in lacking]
-
-    def _estimates(self, names: Sequence[str], *, shape: bool) -> Estimates | None:
-        relative = self.relative
-        if relative is None or self.bands is None:
-            return None
-        signs = (1.0, -1.0)
-        values, repeats = {}, {}
-        for place in self._places(shape=shape):
-            found = {name: deviations(relative, place, name, shape=shape) for name in names}
-            values[place] = float(sum(sign * found[name][0] for sign, name in zip(signs, names, strict=False)))
-            for name in names:
-                repeats[place, name] = pseudo_repeats(found[name])
-        parts = parts_of(self.bands.field, names, values, repeats)
-        return estimates(parts, seats_that_count(self.inputs), self.criteria)
-
-    def _rows(self, found: Estimates | None) -> list[tuple[str | None, Estimate | None]]:
-        seats = [seat.id for seat in self.inputs.session.seats]
-        if found is None:
-            return [(None, None), *((seat, None) for seat in seats)]
-        return [(None, found.over_seats), *((seat, found.by_seat.get(seat)) for seat in seats)]
 
     def _changes(
         self, variant: str | None, change: Estimates | None, method: str, caveats: tuple[str, ...]
     ) -> list[Finding]:
         """The change per seat and over seats; over seats `improved` only if no seat that counts is worse."""
         smallest = self.criteria.smallest_change_db
-        verdicts = {seat: with_sign(e.low, e.high, smallest) if e else "undecided" for seat, e in self._rows(change)}
+        verdicts = {
+            seat: with_sign(e.low, e.high, smallest) if e else "undecided" for seat, e in self.bass.rows(change)
+        }
         counted = {seat.id for seat in seats_that_count(self.inputs)}
         worse = [seat for seat, verdict in verdicts.items() if seat in counted and verdict == "worse"]
         losers: tuple[str, ...] = ()
@@ -196,7 +154,7 @@ class _Comparison:
                 (*caveats, *(losers if seat is None else ())),
                 verdicts[seat],
             )
-            for seat, estimate in self._rows(change)
+            for seat, estimate in self.bass.rows(change)
         ]
 
     def _finding(
@@ -213,11 +171,11 @@ class _Comparison:
         of: str | None = None,
     ) -> Finding:
         left: tuple[str, ...] = ()
-        if self.hidden:
+        if self.bass.hidden:
             caveats = (HIDDEN,)
         elif estimate is None and not set(caveats) & {FEW_TO_SHOW, FEW_SEATS}:
             caveats = (*caveats, reason_missing(self.bands, self.comparison, seat))
-        if self.bands is not None and not self.hidden:
+        if self.bands is not None and not self.bass.hidden:
             chosen = self.bands.chosen(self.criteria.bass_band_hz)
             left = left_out_caveat(self.bands, self.comparison, chosen, seat)
         low, high = (estimate.low, estimate.high) if estimate else (None, None)
@@ -272,10 +230,11 @@ class _Comparison:
 
     def _spread_estimate(self, *, shape: bool) -> Estimate | None:
         """Mean over channels of the change of the spread."""
-        if self.relative is None or self.bands is None:
+        relative = self.bass.relative
+        if relative is None or self.bands is None:
             return None
         counted = {seat.id for seat in seats_that_count(self.inputs)}
-        places = [place for place in self._places(shape=shape) if place.seat in counted]
+        places = [place for place in self.bass.places(shape=shape) if place.seat in counted]
         channels = sorted({place.channel for place in places}, key=lambda c: c or "")
         groups = [[place for place in places if place.channel == channel] for channel in channels]
         groups = [group for group in groups if len(group) >= 2]
@@ -283,7 +242,7 @@ class _Comparison:
             return None
         changes, moved = [], []
         for group in groups:
-            found = [spreads(self.relative, group, name, shape=shape) for name in self.names]
+            found = [spreads(relative, group, name, shape=shape) for name in self.names]
             changes.append(found[0][0] - found[1][0])
             moved += [d / len(groups) for _, by_place in found for d in by_place.values()]
         cells = [self.bands.field.cells[place, name] for g in groups for place in g for name in self.names]

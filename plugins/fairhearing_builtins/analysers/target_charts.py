@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from fairhearing.api import Axis, ChartRequest, Comparison, Finding, Inputs, Rule
+from fairhearing.api import Axis, ChartRequest, Comparison, Criteria, Finding, Inputs, Rule
+
+
+def target_name(criteria: Criteria) -> str:
+    """The target in a few words."""
+    slope = criteria.target_slope_db_per_octave or 0.0
+    return f"{slope:+g} dB per octave" if slope else criteria.target
 
 
 def target_chart(inputs: Inputs, comparison: Comparison, findings: Sequence[Finding]) -> list[ChartRequest]:
@@ -22,8 +28,7 @@ def target_chart(inputs: Inputs, comparison: Comparison, findings: Sequence[Find
     shown.sort(key=lambda f: order.get(f.seat, -1))
     rows = [f.seat or "all seats" for f in shown]
     said = "; ".join(f"{row}, {labels[str(f.condition)]}: {f.value:.1f} dB" for row, f in zip(rows, shown, strict=True))
-    target = inputs.session.criteria.target
-    name = "flat" if target == "flat" else target
+    name = target_name(inputs.session.criteria)
     return [
         ChartRequest(
             name=f"target-{comparison.condition.id}",

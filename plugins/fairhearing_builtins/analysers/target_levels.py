@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from fairhearing.acoustics.bands import band_level_db
-from fairhearing.api import Comparison, TargetCurve
+from fairhearing.api import Comparison, Criteria, TargetCurve
 from fairhearing.statistics.pooled import jackknife_deviations
 from fairhearing_builtins.analysers.band_levels import MIDBAND_HZ, FieldBands, enough
 from fairhearing_builtins.analysers.cells import Place
@@ -31,11 +31,11 @@ class RelativeLevels:
 
 
 def relative_levels(
-    bands: FieldBands, comparison: Comparison, bass_band_hz: tuple[float, float], target: TargetCurve | None
+    bands: FieldBands, comparison: Comparison, criteria: Criteria, target: TargetCurve | None
 ) -> RelativeLevels:
     """Band levels less target, with and without each repeat."""
-    offset = _target_at(bands, target)
-    chosen, middle = bands.chosen(bass_band_hz), bands.chosen(MIDBAND_HZ)
+    offset = target_at(bands, target, criteria.target_slope_db_per_octave or 0.0)
+    chosen, middle = bands.chosen(criteria.bass_band_hz), bands.chosen(MIDBAND_HZ)
     levels, bass_of, middle_of = {}, {}, {}
     for place in bands.field.places(comparison):
         bass, mid = (bands.usable(place, comparison, mask) for mask in (chosen, middle))
@@ -49,11 +49,13 @@ def relative_levels(
     return RelativeLevels(levels=levels, bass=bass_of, middle=middle_of)
 
 
-def _target_at(bands: FieldBands, target: TargetCurve | None) -> FloatArray:
-    """The target at each midband, linear in dB over ln f, held beyond its ends."""
+def target_at(bands: FieldBands, target: TargetCurve | None, slope_db_per_octave: float = 0.0) -> FloatArray:
+    """The target at each midband: a curve, linear in dB over ln f, held beyond its ends; else a slope (0 is flat)."""
     midband = np.sqrt(bands.bands.lower_hz * bands.bands.upper_hz)
     if target is None:
-        return np.zeros(len(midband))
+        # Where it crosses 0 dB is of no matter: the level is fitted.
+        sloped: FloatArray = slope_db_per_octave * np.log2(midband / 1000.0)
+        return sloped
     return np.interp(np.log(midband), np.log(target.frequency_hz), target.level_db)
 
 
@@ -75,11 +77,24 @@ def levelled(relative: RelativeLevels, place: Place, name: str, *, shape: bool) 
     return rows - level
 
 
-def deviations(relative: RelativeLevels, place: Place, name: str, *, shape: bool) -> FloatArray:
+def deviations(relative: RelativeLevels, place: Place, name: str, shape: bool) -> FloatArray:
     """Root mean square over the bass bands: entry 0 with all repeats, then without each one; dB."""
     rows = levelled(relative, place, name, shape=shape)[:, relative.bass[place]]
     mean: FloatArray = np.mean(rows**2, axis=1)
     return np.sqrt(mean)
+
+
+def bass_levels(relative: RelativeLevels, place: Place, name: str, shape: bool) -> FloatArray:
+    """Mean over the bass bands: how far the bass as a whole stands above the target; entries as `deviations`."""
+    rows = levelled(relative, place, name, shape=shape)[:, relative.bass[place]]
+    mean: FloatArray = np.mean(rows, axis=1)
+    return mean
+
+
+def level_distances(relative: RelativeLevels, place: Place, name: str, shape: bool) -> FloatArray:
+    """How far the bass as a whole stands from the target, above or below: the square of a deviation is the sum of
+    the squares of this and of the deviation of the shape alone."""
+    return np.abs(bass_levels(relative, place, name, shape))
 
 
 def spreads(

@@ -13,6 +13,7 @@ from fairhearing.api import (
     Importer,
     ImportProblem,
     Reading,
+    ReadOptions,
     Recognition,
     ResponseCurve,
     Session,
@@ -21,10 +22,14 @@ from fairhearing.api import (
 )
 from fairhearing_builtins.importers.table_choice import Attempt, choose
 from fairhearing_builtins.importers.table_layout import Layout, lay_out
-from fairhearing_builtins.importers.table_rows import MIN_ROWS
+from fairhearing_builtins.importers.table_rows import MIN_ROWS, Rows
+from fairhearing_builtins.importers.table_siblings import Pattern, pattern_of, read_plain
 from fairhearing_builtins.importers.text_decoding import NotTextError, decode_text, other_language
 from fairhearing_builtins.importers.truncation import Ending, cut_number, decimals_are_proof, judge, longer_siblings
+from fairhearing_builtins.importers.universal_file_sets import begins_like_universal_file
 
+# What a file is shows in its beginning; what is wrong further on is told when it is read.
+_HEAD_BYTES = 1 << 12
 _SAMPLES = Path(__file__).parent / "samples"
 
 
@@ -32,6 +37,7 @@ _SAMPLES = Path(__file__).parent / "samples"
 class _Read:
     reading: Reading
     ending: Ending | None = None
+    pattern: Pattern | None = None
 
 
 class ResponseTable:
@@ -47,8 +53,10 @@ class ResponseTable:
         kind = getattr(file.item, "kind", "scores")
         if kind not in self.kinds:
             return Recognition(claims=False, why=f"reads response and noise, not {kind}")
+        if begins_like_universal_file(file.data):
+            return Recognition(claims=False, why="no table but a universal file (it begins with a line -1)")
         try:
-            language = other_language(decode_text(file.data, whole=False))
+            language = other_language(decode_text(file.data[:_HEAD_BYTES], whole=False))
         except NotTextError as error:
             return Recognition(claims=False, why=str(error))
         if language is not None:
@@ -57,7 +65,7 @@ class ResponseTable:
 
     def read(self, files: Sequence[SourceFile], session: Session) -> Iterable[Reading]:
         """A curve or a problem for each file; those of one entry are compared to find one that is cut."""
-        results = [_read_one(file) for file in files]
+        results = _read_all(files)
         endings = [result.ending for result in results if result.ending is not None]
         longer = longer_siblings(endings)
         whole: dict[tuple[int, bytes], Ending] = {}
@@ -76,6 +84,38 @@ def _judged(reading: Reading, verdict: ImportProblem | str | None) -> Reading:
     if isinstance(verdict, ImportProblem):
         return Reading(path=reading.path, problem=verdict)
     return reading if verdict is None else replace(reading, caveats=(*reading.caveats, verdict))
+
+
+def _read_all(files: Sequence[SourceFile]) -> list[_Read]:
+    """Each file, by the pattern of one before it with the same options if it follows that."""
+    patterns: dict[ReadOptions, Pattern] = {}
+    results = []
+    for file in files:
+        options = file.item.options
+        result = _read_alike(file, patterns[options]) if options in patterns else None
+        if result is None:
+            result = _read_one(file)
+            if result.pattern is not None:
+                patterns[options] = result.pattern
+        results.append(result)
+    return results
+
+
+def _read_alike(file: SourceFile, pattern: Pattern) -> _Read | None:
+    table = read_plain(file.data, pattern)
+    if table is None:
+        return None
+    curve = _curve(table.rows)
+    ending = Ending(
+        path=file.path,
+        entry=file.item.entry,
+        frequency_hz=curve.frequency_hz,
+        last_line=table.last_line,
+        last_text=table.last_text,
+        ends_with_newline=True,
+        proven=True,
+    )
+    return _Read(reading=Reading(path=file.path, content=curve), ending=ending)
 
 
 def _read_one(file: SourceFile) -> _Read:
@@ -110,14 +150,14 @@ def _read_text(file: SourceFile) -> _Read:
         cut = cut_number(column, attempt.dialect.decimal, layout.numbers[-1], file.path)
         if cut is not None:
             raise cut
-    curve = ResponseCurve(
-        frequency_hz=_read_only(rows.frequency_hz),
-        level_db=_read_only(rows.level_db),
-        phase_deg=None if rows.phase_deg is None else _read_only(rows.phase_deg),
-    )
+    curve = _curve(rows)
     caveats = (f"the row at 0 Hz (line {layout.numbers[0]}) was dropped",) if rows.zero_dropped else ()
     reading = Reading(path=file.path, content=curve, caveats=caveats)
-    return _Read(reading=reading, ending=_ending(file, layout, attempt, curve, column))
+    return _Read(
+        reading=reading,
+        ending=_ending(file, layout, attempt, curve, column),
+        pattern=None if rows.zero_dropped else pattern_of(file.data, layout, attempt),
+    )
 
 
 def _ending(file: SourceFile, layout: Layout, attempt: Attempt, curve: ResponseCurve, column: Sequence[str]) -> Ending:
@@ -129,6 +169,14 @@ def _ending(file: SourceFile, layout: Layout, attempt: Attempt, curve: ResponseC
         last_text=column[-1].strip(),
         ends_with_newline=layout.ends_with_newline,
         proven=layout.ends_with_newline or decimals_are_proof(column, attempt.dialect.decimal),
+    )
+
+
+def _curve(rows: Rows) -> ResponseCurve:
+    return ResponseCurve(
+        frequency_hz=_read_only(rows.frequency_hz),
+        level_db=_read_only(rows.level_db),
+        phase_deg=None if rows.phase_deg is None else _read_only(rows.phase_deg),
     )
 
 

@@ -181,42 +181,69 @@ class Composer:
             finding = one.finding
             if finding.quantity == "smallest_detectable_change" and finding.of == "target_deviation_change":
                 smallest = one if is_over_all(one) and finding.condition in (self.condition, None) else smallest
-        worse, named = self._seats("worse", words.SEAT)
-        better, closer = self._seats("improved", words.SEAT_NAME)
-        same, kept = self._seats("unchanged", words.SEAT_NAME)
-        clauses = words.BASS.get(over.finding.verdict or "", ()) if over else ()
-        if over and named and over.finding.verdict == "undecided" and (over.finding.high or 0.0) < 0.0:
-            clauses = words.UNEVEN
-        if named:
-            clauses = (*clauses, *words.WORSE_SEATS) if clauses else words.ONLY_WORSE_SEATS
-        if len(worse) + len(better) + len(same) > 1 and len(better) < len(self.stated_seats()):
-            clauses = (*clauses, *words.OTHER_SEATS) if clauses else ()
+        worse, chance = self._losers()
+        named, doubtful = self._said(worse, words.SEAT), self._said(chance, words.SEAT)
+        better, same = self._seats("improved"), self._seats("unchanged")
+        clauses = self._bass_clauses(over, named, doubtful)
+        n_told = len(worse) + len(chance) + len(better) + len(same)
+        if n_told > 1 and len(better) < len(self.stated_seats()) and clauses:
+            clauses = (*clauses, *words.OTHER_SEATS)
         values = {
             "value": self._value(over),
             "smallest": numbers.with_unit(smallest) if smallest else None,
-            "seats": Markup(words.AND).join(named) if named else None,
-            "better": Markup(words.AND).join(closer) if closer else None,
-            "same": Markup(words.AND).join(kept) if kept else None,
+            "seats": named,
+            "chance": doubtful,
+            "better": self._said(better, words.SEAT_NAME),
+            "same": self._said(same, words.SEAT_NAME),
         }
         mentions_smallest = any("{smallest}" in clause for clause in clauses)
-        return self._say(clauses, values, [over, *worse, smallest if mentions_smallest else None]) if clauses else None
+        used = [over, *worse, *chance, smallest if mentions_smallest else None]
+        return self._say(clauses, values, used) if clauses else None
 
-    def stated_seats(self) -> list[Stated]:
+    @staticmethod
+    def _bass_clauses(over: Stated | None, named: Markup | None, doubtful: Markup | None) -> words.Clauses:
+        """The seats that lose first, then what holds over seats, then who may lose by chance."""
+        verdict = (over.finding.verdict or "") if over else ""
+        uneven = over is not None and verdict == "undecided" and (over.finding.high or 0.0) < 0.0
+        if named:
+            clauses = (*words.LOSERS, *words.AFTER_LOSERS.get("uneven" if uneven else verdict, ()))
+        elif doubtful and uneven:
+            clauses = words.UNEVEN
+        else:
+            clauses = words.BASS.get(verdict, ())
+        return (*clauses, *words.CHANCE_SEATS) if doubtful and clauses else clauses
+
+    def stated_seats(self, quantity: str = "target_deviation_change") -> list[Stated]:
         """The change of the deviation at each seat."""
         return [
             one
             for one in self.stated
-            if one.finding.quantity == "target_deviation_change"
+            if one.finding.quantity == quantity
             and one.finding.condition == self.condition
             and (one.finding.variant, one.finding.channel) == (None, None)
             and one.finding.seat is not None
         ]
 
-    def _seats(self, verdict: str, clause: str) -> tuple[list[Stated], list[Markup]]:
-        """The seats with this verdict, and each as the clause says it."""
+    def _losers(self) -> tuple[list[Stated], list[Stated]]:
+        """The seats that are worse, the one that loses most first; and those that are so only looked at alone."""
+        alone = self._seats("worse")
+        audits = self.stated_seats("seat_audit")
+        worse = [one for one in audits if one.finding.verdict == "worse"] if audits else alone
+        lost = {one.finding.seat for one in worse}
+        chance = [one for one in alone if one.finding.seat not in lost]
+        return sorted(worse, key=lambda one: -(one.finding.value or 0.0)), chance
+
+    def _seats(self, verdict: str) -> list[Stated]:
+        """The seats with this verdict; where the seats were looked at together, only those that were."""
+        together = {one.finding.seat for one in self.stated_seats("seat_audit")}
         found = [one for one in self.stated_seats() if one.finding.verdict == verdict]
+        return [one for one in found if not together or one.finding.seat in together]
+
+    def _said(self, found: Sequence[Stated], clause: str) -> Markup | None:
+        """Each seat as the clause says it, joined; None without any."""
         said = [compose((clause,), {"seat": quoted(o.finding.seat or ""), "value": self._value(o)}) for o in found]
-        return found, [one for one in said if one is not None]
+        named = [one for one in said if one is not None]
+        return Markup(words.AND).join(named) if named else None
 
     def sentence(self, quantity: str, by_verdict: Mapping[str, words.Clauses]) -> Markup | None:
         """A sentence on one quantity by its verdict; None without one."""

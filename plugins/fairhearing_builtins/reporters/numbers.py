@@ -19,6 +19,7 @@ from fairhearing_builtins.reporters.identity import Stated
 DECIMALS_BY_UNIT = {"dB": 2, "oct": 2, "ms": 2}
 SCALE_BY_UNIT = {"ohm": (0.001, "kΩ")}
 SHARES = frozenset({"proportion_correct", "subsonic_share"})
+SIGNED = frozenset({"seat_audit", "drift", "matching_trim", "level_left_after_trim"})
 MINUS = "\u2212"
 NARROW = "\u202f"  # narrow no-break space, between a number and its unit
 MOST_DECIMALS = 9
@@ -33,7 +34,8 @@ def is_signed(finding: Finding) -> bool:
     """Whether a finding is a change, so that a plus says something."""
     if finding.quantity == "smallest_detectable_change":
         return False
-    return finding.quantity.endswith(("_change", "_difference", "_gain")) or finding.unit == "oct"
+    signed = finding.quantity.endswith(("_change", "_difference", "_gain")) or finding.quantity in SIGNED
+    return signed or finding.unit == "oct"
 
 
 def scale_of(finding: Finding, field: str) -> float:

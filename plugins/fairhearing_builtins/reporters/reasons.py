@@ -81,13 +81,29 @@ def decided(stated: Iterable[Stated]) -> list[Stated]:
         and one.finding.listener is None
     ]
     headlines = {(one.finding.quantity, one.finding.condition) for one in candidates if is_over_all(one)}
+    audits = [one for one in candidates if one.finding.quantity == "seat_audit"]
     return [
         one
         for one in candidates
         if is_over_all(one)
-        or (one.finding.quantity, one.finding.condition) not in headlines
-        or (standing(one.finding.verdict or "") == "against" and one.finding.channel is None)
+        or (words.TOLD_BY.get(one.finding.quantity, one.finding.quantity), one.finding.condition) not in headlines
+        or (_is_against(one) and one.finding.channel is None and not _is_told_by(one, audits))
     ]
+
+
+def _is_against(one: Stated) -> bool:
+    return standing(one.finding.verdict or "") == "against"
+
+
+def _is_told_by(one: Stated, audits: Sequence[Stated]) -> bool:
+    """Whether a seat that is worse by itself is told by the audit of all seats together: as worse, or as a place that
+    counts nothing."""
+    if one.finding.quantity != "target_deviation_change":
+        return False
+    audited = {a.finding.seat: a for a in audits if a.finding.condition == one.finding.condition}
+    if not audited or one.finding.seat is None:
+        return False
+    return one.finding.seat not in audited or _is_against(audited[one.finding.seat])
 
 
 def _line(clauses: words.Clauses, one: Stated, session: Session | None, several: bool) -> Markup:

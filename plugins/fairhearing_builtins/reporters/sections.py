@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from fairhearing.api import Chain, Condition, ReportInputs, Session, SourceNote
+from fairhearing.api import Condition, ReportInputs, Session, SourceNote
 from fairhearing_builtins.reporters import numbers, tables, words
 from fairhearing_builtins.reporters.answer import Verdict, has_listening, quoted, verdict_on, without_listening_words
 from fairhearing_builtins.reporters.figures import Figure, Undrawn, figures
@@ -112,7 +112,7 @@ def section(
         bands=tables.band_tables(own, session),
         methods=_methods(own, listening),
         criteria=_criteria(session, listening) if session else (),
-        chains=tuple((one, chain_rows(one.chain)) for one in session.conditions) if session else (),
+        chains=tuple((one, state_rows(one, session)) for one in session.conditions) if session else (),
         sources=tuple(one for one in inputs.sources if one.session == identifier),
         table_paths=table_paths.get(identifier or "", ()),
         analysers=tuple(dict.fromkeys((one.analyser, one.version) for one in results)),
@@ -179,13 +179,16 @@ def _criteria(session: Session, listening: bool) -> tuple[tuple[str, str], ...]:
     return tuple(rows)
 
 
-def chain_rows(chain: Chain) -> tuple[tuple[str, str], ...]:
-    """What is said of a chain, a row for each key that has a value."""
-    return tuple(
-        (words.CHAIN_NAMES.get(field.name, field.name), _cell(getattr(chain, field.name)))
-        for field in dataclasses.fields(chain)
-        if getattr(chain, field.name) is not None
-    )
+def state_rows(condition: Condition, session: Session) -> tuple[tuple[str, str], ...]:
+    """What is said of a condition's chain and equipment, a row for each key that has a value; then what changed."""
+    rows = [
+        (words.CHAIN_NAMES.get(key, key), _cell(value)) for key, value in condition.states.items() if value is not None
+    ]
+    if rows and not condition.reference:
+        changed = condition.changes_from(session.reference)
+        named = "; ".join(words.CHAIN_NAMES.get(key, key) for key in changed) or words.NULL
+        rows.append((words.CHANGES.format(reference=session.reference.label), named))
+    return tuple(rows)
 
 
 def position_text(position: tuple[float, float, float] | None) -> str:

@@ -33,6 +33,7 @@ CHAIN = "The chain, condition by condition"
 SEATS = "The seats"
 SOFTWARE = "Software"
 FILES = "The files that it rests on"
+APPLIED = "Done to it"
 BESIDE = "Files beside this page"
 CAUTIONS_TITLE = "With care"
 OVER_ROOMS = "Over many sessions"
@@ -87,14 +88,40 @@ QUANTITIES = {
     "level_difference": "Level difference", "bass_level_difference": "Level difference in the bass",
     "target_deviation": "Deviation of the bass from the target",
     "target_deviation_change": "Change of the bass deviation from the target",
+    "seat_audit": "Change at a seat, all seats looked at together",
+    "worst_seat_change": "Change at the seat that fares worst",
+    "seat_bass_level_change": "Change of the bass level at a seat",
+    "seat_position_spread": "Spread over the positions around a seat",
+    "drift": "Drift by the end of the session",
+    "channel_difference": "Left minus right", "channel_difference_change": "Change of left minus right",
     "seat_spread_change": "Change of the spread between seats",
     "smallest_detectable_change": "Smallest change that could be shown",
     "subsonic_level_change": "Change of subsonic energy", "subsonic_share": "Share of subsonic energy",
+    "subsonic_level": "Subsonic energy", "subsonic_band_level": "Level of a band below hearing",
+    "subsonic_band_level_change": "Change of a band below hearing",
+    "subsonic_peak_level": "Peak of the subsonic wave", "subsonic_peak_level_change": "Change of the subsonic peak",
+    "g_weighted_level": "G-weighted level", "g_weighted_level_change": "Change of the G-weighted level",
     "proportion_correct": "Right answers", "d_prime": "Sensitivity d′", "first_position_share": "First position chosen",
     "answer_share": "Share of answers", "none_share": "Answers without a choice", "preference_share": "Choices won",
     "worth": "Worth against the reference", "rating_difference": "Difference of ratings",
     "recording_level": "Level of the recording", "recording_peak": "Peak of the recording",
+    "integrated_loudness": "Loudness of the recording", "loudness_range": "Loudness range",
+    "momentary_loudness_maximum": "Loudest moment", "short_term_loudness_maximum": "Loudest passage",
+    "true_peak_level": "True peak", "a_weighted_level": "A-weighted level", "c_weighted_level": "C-weighted level",
+    "matching_trim": "Trim that would match the levels",
+    "level_left_after_trim": "Level difference left after the trim",
+    "amplifier_voltage": "Voltage of the amplifier", "amplifier_peak_voltage": "Peak voltage of the amplifier",
+    "crest_factor": "Crest factor", "amplifier_current": "Current into the loudspeaker",
+    "amplifier_peak_current": "Peak current into the loudspeaker", "amplifier_power": "Power into the loudspeaker",
+    "amplifier_voltage_change": "Change of the amplifier's voltage",
+    "amplifier_peak_voltage_change": "Change of the amplifier's peak voltage",
+    "crest_factor_change": "Change of the crest factor",
+    "amplifier_current_change": "Change of the current into the loudspeaker",
+    "amplifier_power_change": "Change of the power into the loudspeaker",
+    "energy_share_below_corner": "Share of the energy below the corner", "headroom_won": "Headroom won",
+    "headroom_against_doubling": "Headroom won over what doubling the power gives",
     "recording_dc_share": "Share of a steady offset", "delay_difference": "Difference of delay",
+    "distortion_level": "Harmonics", "distortion_noise_level": "Noise beside the harmonics",
     "balance": "On balance", "pooled_effect": "Effect over rooms",
     "between_room_variance": "Variance between rooms", "i_squared": "Share of variance between rooms",
     "prediction_interval": "What the next room may give",
@@ -107,10 +134,12 @@ LISTENING_QUANTITIES = frozenset({
 # For, against, neither, open: what a verdict does in the balance.
 FOR_VERDICTS = frozenset({"as-set", "first-order", "untouched", "matched", "improved", "preferred", "better", "relief"})
 AGAINST_VERDICTS = frozenset({
-    "mis-set", "other", "no-filter", "touched", "unmatched", "worse", "not-preferred", "no-gain",
+    "mis-set", "other", "no-filter", "touched", "unmatched", "worse", "not-preferred", "no-gain", "shifted",
 })  # fmt: skip
 VERDICTS = {"mis-set": "mis-set"}  # others: the id with its hyphens opened
-OPEN_VERDICTS = frozenset({"undecided", "not-shown", "not-attributable"})
+OPEN_VERDICTS = frozenset({"undecided", "not-shown", "not-attributable", "drifted"})
+# Parts of the first are told by the second: they stand in the lists only where they speak against.
+TOLD_BY = {"seat_audit": "worst_seat_change"}
 
 BALANCE: dict[str, Clauses] = {
     "gain": ("{condition} is a gain over {reference}", ": every requirement was shown, a benefit was shown, and nothing"
@@ -164,10 +193,18 @@ UNEVEN: Clauses = (
     "On the mean over the seats the bass comes closer to the target", ": its deviation changes by {value}",
     ", but not at every seat",
 )  # fmt: skip
+# Whoever loses is named first; what holds over the seats follows.
+LOSERS: Clauses = ("The bass moves away from the target at {seats}",)
+AFTER_LOSERS: dict[str, Clauses] = {
+    "uneven": ("; on the mean over the seats it comes closer", ": its deviation changes by {value}"),
+    "worse": ("; over the seats it moves away as well", ": its deviation changes by {value}"),
+    "unchanged": ("; over the seats it stays as close as it was", ": its deviation changes by {value}"),
+    "undecided": ("; over the seats it is undecided whether it comes closer", ": its deviation changes by {value}",
+                  "; the smallest change that could have been shown is {smallest}"),
+}  # fmt: skip
+CHANCE_SEATS: Clauses = ("; that it moves away at {chance} may be chance, as several seats were looked at",)
 SEAT_NAME = "{seat}"
 OTHER_SEATS: Clauses = ("", "; it comes closer at {better}", "; it stays as it was at {same}")
-WORSE_SEATS: Clauses = ("; it moves away from the target at {seats}",)
-ONLY_WORSE_SEATS: Clauses = ("The bass moves away from the target at {seats}",)
 SEAT = "seat {seat}, by {value}"
 GUARD: dict[str, Clauses] = {
     "untouched": ("Mids and highs are left alone", ": the band that changes most changes by {value}"),
@@ -238,7 +275,9 @@ AXIS = "{label} in {unit}"
 DIFFERENCE = "Difference"
 
 CRITERIA_NAMES = {
-    "bass_band_hz": "Bass, Hz", "target": "Target", "guard_band_hz": "Mids and highs to be left alone, Hz",
+    "bass_band_hz": "Bass, Hz", "target": "Target",
+    "target_slope_db_per_octave": "Slope of the target, dB per octave",
+    "guard_band_hz": "Mids and highs to be left alone, Hz",
     "guard_db": "Change that they may show, dB", "level_tolerance_db": "Level tolerance, dB",
     "level_measure": "Measure of level", "corner_tolerance_octaves": "Tolerance of the corner, octaves",
     "smallest_change_db": "Smallest change that counts, dB", "placement_sd_db": "Placement of the microphone, dB",
@@ -252,7 +291,17 @@ CHAIN_NAMES = {
     "capacitance_nf": "Series capacitor, nF", "amplifier_input_kohm": "Input of the amplifier, kΩ",
     "source_output_ohm": "Output of the source, Ω", "cable_capacitance_pf": "Cable behind the capacitor, pF",
     "loudspeaker_ohm": "Loudspeaker, Ω", "bass_given_back": "Bass given back",
+    "setting_left_kohm": "Left set for a load of, kΩ", "setting_right_kohm": "Right set for a load of, kΩ",
+    "balanced": "Balanced, a capacitor in each leg", "tap_kohm": "Taps behind the capacitor, kΩ",
+    "tap_before_kohm": "Taps ahead of the capacitor, kΩ", "second_input_kohm": "Second amplifier's input, kΩ",
+    "loudspeaker_impedance": "Impedance of the loudspeaker, table",
+    "measuring_input_kohm": "Measuring input, kΩ", "coupling_capacitor_uf": "Coupling capacitor of the amplifier, µF",
+    "capacitor_tolerance_percent": "Tolerance of the capacitors, ± %",
+    "input_tolerance_percent": "Tolerance of the inputs, ± %",
+    "filter": "Filter", "boost": "Boost", "boost_corner_hz": "Boost made for, Hz", "boost_db": "Boost at the most, dB",
+    "subwoofer_level_db": "Level of the subwoofer, dB", "subwoofer_polarity": "Polarity of the subwoofer",
 }  # fmt: skip
+CHANGES = "Changed against {reference}"
 YES_NO = {True: "yes", False: "no"}
 ROOM_SIZE = "length, width, height in metre"
 TEMPERATURE = "temperature in °C"
@@ -265,6 +314,9 @@ CAUTIONS = (
     "Switch off and let the supplies discharge before a cable or a setting is moved.",
     "Inside a power amplifier is mains voltage and stored charge. Opening it, mains wiring and rigging overhead belong"
     " to licensed people; local codes come before anything said here.",
+    "Recording at loudspeaker terminals needs a divider made for that voltage. The outputs of a bridged amplifier must"
+    " not be joined to ground, nor to each other through a recorder: the amplifier's manual and licensed practice come"
+    " first.",
     "Listeners stand here by code, not by name. Their consent is theirs to take back: the answers of one listener can"
     " be taken out of the store, and the report made anew.",
 )

@@ -50,7 +50,7 @@ def test_it_is_an_analyser_and_its_hook_offers_it() -> None:
     assert (offered.name, offered.version) == ("balance", "1")
     wanted = (
         "corner_ratio guard_band_change target_deviation_change seat_spread_change preference_share "
-        "rating_difference subsonic_level_change proportion_correct level_difference"
+        "rating_difference subsonic_level_change proportion_correct level_difference seat_audit drift"
     )
     assert offered.needs.findings == frozenset(wanted.split())
 
@@ -366,3 +366,33 @@ def test_a_required_corner_without_any_filter_is_told() -> None:
     plain = session(chain=Chain(amplifier_input_kohm=47.0))
     assert any("no chain names a filter" in caveat for caveat in weigh(made=plain).findings[0].caveats)
     assert not any("no chain names a filter" in caveat for caveat in weigh().findings[0].caveats)
+
+
+# --- doubts that decide nothing ---------------------------------------------------------------------------------------
+
+B_WORSE = finding("target_deviation_change", "worse", 0.9, low=0.2, high=1.6, seat="B")
+
+
+def caveats(*findings: Finding) -> str:
+    (found,) = weigh(*findings).findings
+    return "; ".join(found.caveats)
+
+
+def test_a_seat_that_is_worse_by_itself_alone_still_refutes_but_may_be_chance() -> None:
+    audits = [finding("seat_audit", "undecided", 0.9, low=-0.1, high=1.9, seat=seat) for seat in "AB"]
+    told = (AS_SET, UNTOUCHED, SEAT_A, B_WORSE, IMPROVED)
+    assert "worse at B may be chance: 2 seats were looked at" in caveats(*told, *audits)
+    assert verdict(*told, *audits) == verdict(*told) == "mixed"
+    assert "chance" not in caveats(*told)
+    shown = finding("seat_audit", "worse", 0.9, low=0.1, high=1.7, seat="B")
+    assert "chance" not in caveats(*told, audits[0], shown)
+
+
+def test_drift_is_said_and_decides_nothing() -> None:
+    drifted = finding("drift", "drifted", 0.9, low=0.6, high=1.2, seat="A", condition="out", reference=None)
+    assert "drifted before the end of the session: out at A" in caveats(*SOUND, IMPROVED, drifted)
+    assert verdict(*SOUND, IMPROVED, drifted) == "gain"
+    steady = finding("drift", "steady", 0.0, low=-0.1, high=0.1, seat="A", condition="out", reference=None)
+    assert "drifted" not in caveats(*SOUND, IMPROVED, steady)
+    elsewhere = finding("drift", "drifted", 0.9, seat="A", condition="other", reference=None)
+    assert "drifted" not in caveats(*SOUND, IMPROVED, elsewhere)

@@ -32,7 +32,7 @@ def test_it_is_an_analyser_and_its_findings_are_unique():
     (made,) = fairhearing_analysers()
     assert isinstance(made, Analyser)
     findings = made.analyse(inputs_of(flat(STEADY))).findings
-    assert len(set(keys(findings))) == len(findings) == 6
+    assert len(set(keys(findings))) == len(findings) == 8
     assert {f.quantity for f in findings} == Level.quantities
 
 
@@ -118,3 +118,20 @@ def test_the_chart_shows_every_place_and_the_tolerance():
     assert list(chart.data["place"]) == ["all seats", "A", "B"]
     assert {rule.at for rule in chart.rules} == {-0.1, 0.0, 0.1}
     assert "+0.20 dB, unmatched" in chart.alternative
+
+
+def test_the_trim_that_would_match_turns_the_sign_and_leaves_what_a_tenth_cannot_take():
+    """Worked by hand: +0.26 dB; a trim of -0.26 dB, set as -0.3 dB, leaves -0.04 dB."""
+    findings = (
+        Level()
+        .analyse(inputs_of(flat({"out": {"A": [70.0, 70.02, 69.98]}, "in": {"A": [70.26, 70.28, 70.24]}})))
+        .findings
+    )
+    difference, trim, left = (
+        only(findings, name, seat=None) for name in ("level_difference", "matching_trim", "level_left_after_trim")
+    )
+    assert trim.value == pytest.approx(-0.26, abs=1e-9)
+    assert (trim.low, trim.high) == (-difference.high, -difference.low)
+    assert left.value == pytest.approx(-0.04, abs=1e-9)
+    assert left.high - left.low == pytest.approx(difference.high - difference.low, abs=1e-9)
+    assert (trim.of, left.of, trim.verdict) == ("level_difference", "level_difference", None)

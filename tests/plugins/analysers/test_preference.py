@@ -33,7 +33,7 @@ def listeners(counts: Counts) -> Sheet:
 def test_it_is_an_analyser_and_its_hook_offers_it() -> None:
     (offered,) = fairhearing_analysers()
     assert isinstance(offered, Analyser)
-    assert (offered.name, offered.version) == ("preference", "2")
+    assert (offered.name, offered.version) == ("preference", "3")
 
 
 def test_six_listeners_of_one_mind_reach_two_in_sixty_four() -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from fairhearing.api import AudioFormat, Finding, Inputs, Recording
 from fairhearing.audio import summary_key
-from fairhearing_builtins.analysers.recording_levels import LEVELS, SPECTRUM, RecordingLevels
+from fairhearing_builtins.analysers.recording_levels import LEVELS, RecordingLevels
 
 from .build_inputs import session
 
@@ -21,7 +21,7 @@ def recording(samples, *, condition="in", repeat="1", **said) -> Recording:
     samples = np.atleast_2d(np.asarray(samples, dtype=float).T).T
     format = AudioFormat(rate_hz=RATE_HZ, n_channels=samples.shape[1], n_frames=len(samples), subtype="DOUBLE")
     summaries = {}
-    for summary in (LEVELS, SPECTRUM):
+    for summary in (LEVELS,):
         accumulator = summary.start(format)
         accumulator.update(samples)
         summaries[summary_key(summary)] = accumulator.result()

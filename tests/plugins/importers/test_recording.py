@@ -156,7 +156,7 @@ def test_what_is_no_recording_is_told_with_where_and_what_to_try(data: bytes, sh
 def test_it_leaves_other_kinds_alone(tmp_path: Path) -> None:
     item = MeasurementFile(path="a.wav", line=1, entry=0, kind="response", condition="in")
     answer = SoundFiles().recognise(SourceFile(item=item, path="a.wav", data=written(tmp_path, "WAV", "PCM_16")))
-    assert (answer.claims, answer.why) == (False, "reads recordings, not response")
+    assert (answer.claims, answer.why) == (False, "reads sound of kind calibration or noise or recording, not response")
 
 
 def test_a_session_tells_each_fault_and_what_is_sound_is_of_what_the_name_says(tmp_path: Path) -> None:

@@ -1,0 +1,51 @@
+"""A measured ratio, and how two ways to the same result are timed fairly on a noisy machine."""
+
+from __future__ import annotations
+
+import statistics
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ratio:
+    """Median seconds of the peer and of ours, measured turn about, and the most that ours may take of the peer's.
+
+    `limit`: ours over peer. `note`: what was compared, and that both gave the same.
+    """
+
+    peer_s: float
+    ours_s: float
+    limit: float
+    note: str
+
+    @property
+    def value(self) -> float:
+        """Ours over peer."""
+        return self.ours_s / self.peer_s
+
+    @property
+    def holds(self) -> bool:
+        """Whether the limit is kept."""
+        return self.value <= self.limit
+
+
+def seconds(work: Callable[[], object]) -> float:
+    """How long one call takes, by the clock."""
+    begun = time.perf_counter()
+    work()
+    return time.perf_counter() - begun
+
+
+def turn_about(peer: Callable[[], object], ours: Callable[[], object], repeats: int, limit: float, note: str) -> Ratio:
+    """Both called once to warm up, then by turns; medians, so that what disturbs one turn does not count."""
+    peer()
+    ours()
+    turns = [(seconds(peer), seconds(ours)) for _ in range(repeats)]
+    return Ratio(
+        peer_s=statistics.median(turn[0] for turn in turns),
+        ours_s=statistics.median(turn[1] for turn in turns),
+        limit=limit,
+        note=note,
+    )

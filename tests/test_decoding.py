@@ -1,0 +1,100 @@
+"""Our decoder of whole numbers gives libsndfile's bits; what it does not know goes to libsndfile."""
+
+from __future__ import annotations
+
+import struct
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from fairhearing.audio import AudioFormat
+from fairhearing.decoding import open_samples, whole_numbers_begin
+
+RATE_HZ = 8000
+BYTES = {"PCM_16": 2, "PCM_24": 3, "PCM_32": 4}
+
+
+def extremes(n_bytes: int, n_frames: int, n_channels: int) -> np.ndarray:
+    """All sorts of whole numbers, the least and the largest among them, in the upper bytes of 32 bits."""
+    drawn = np.random.default_rng(8).integers(-(2**31), 2**31, (n_frames, n_channels), dtype=np.int64)
+    special = np.array([-(2**31), 2**31 - 1, 0, -1, 1, -(2**24), 2**24, 255 << 8, -256]).astype(np.int64)
+    drawn.reshape(-1)[: len(special)] = special
+    return (drawn >> (32 - 8 * n_bytes) << (32 - 8 * n_bytes)).astype(np.int32)
+
+
+def written(path: Path, form: str, subtype: str, n_channels: int = 2, n_frames: int = 5001) -> AudioFormat:
+    samples = extremes(BYTES.get(subtype, 4), n_frames, n_channels)
+    soundfile.write(path, samples, RATE_HZ, subtype=subtype, format=form)
+    return AudioFormat(rate_hz=RATE_HZ, n_channels=n_channels, n_frames=n_frames, subtype=subtype)
+
+
+def decoded(path: Path, format: AudioFormat, n_block: int = 700) -> tuple[np.ndarray, bool]:
+    buffer, parts = np.empty((n_block, format.n_channels)), []
+    with open_samples(path, format) as samples:
+        while n := samples.read_into(buffer):
+            parts.append(buffer[:n].copy())
+        return np.concatenate(parts), samples.whole_numbers
+
+
+@pytest.mark.parametrize("n_channels", [1, 2, 3])
+@pytest.mark.parametrize("subtype", BYTES)
+@pytest.mark.parametrize("form", ["WAV", "WAVEX", "RF64"])
+def test_whole_numbers_are_decoded_to_the_same_bits(form: str, subtype: str, n_channels: int, tmp_path: Path) -> None:
+    path = tmp_path / "a.wav"
+    format = written(path, form, subtype, n_channels)
+    found, ours = decoded(path, format)
+    assert ours
+    expected, _ = soundfile.read(path, always_2d=True)
+    assert found.tobytes() == expected.tobytes()
+    assert found.min() == -1.0
+    assert (found < 0).any()
+
+
+@pytest.mark.parametrize(
+    ("form", "subtype"), [("WAV", "FLOAT"), ("WAV", "DOUBLE"), ("WAV", "PCM_U8"), ("FLAC", "PCM_24"), ("W64", "PCM_24")]
+)
+def test_all_else_is_left_to_libsndfile(form: str, subtype: str, tmp_path: Path) -> None:
+    path = tmp_path / "a.snd"
+    format = written(path, form, subtype)
+    found, ours = decoded(path, format)
+    assert not ours
+    expected, _ = soundfile.read(path, always_2d=True)
+    assert found.tobytes() == expected.tobytes()
+
+
+def test_other_chunks_before_the_samples_are_passed_over(tmp_path: Path) -> None:
+    path = tmp_path / "a.wav"
+    format = written(path, "WAV", "PCM_24")
+    plain, _ = soundfile.read(path, always_2d=True)
+    data = path.read_bytes()
+    at = data.index(b"data")
+    extra = b"note" + struct.pack("<I", 5) + b"hello\0"  # of odd length, so a byte is added
+    path.write_bytes(data[:4] + struct.pack("<I", len(data) - 8 + len(extra)) + data[8:at] + extra + data[at:])
+    found, ours = decoded(path, format)
+    assert ours
+    np.testing.assert_array_equal(found, plain)
+
+
+@pytest.mark.parametrize(
+    "said", [{"n_channels": 1}, {"subtype": "PCM_16"}, {"subtype": "PCM_U8"}, {"rate_hz": 44_100}, {"n_frames": 5002}]
+)
+def test_a_header_that_says_something_else_is_not_read_by_us(said: dict[str, object], tmp_path: Path) -> None:
+    path = tmp_path / "a.wav"
+    format = written(path, "WAV", "PCM_24")
+    as_said = {name: getattr(format, name) for name in ("rate_hz", "n_channels", "n_frames", "subtype")} | said
+    with path.open("rb") as stream:
+        assert whole_numbers_begin(stream, format) == 44
+        assert whole_numbers_begin(stream, AudioFormat(**as_said)) is None  # type: ignore[arg-type]
+
+
+def test_a_file_that_shrinks_while_it_is_read_gives_what_is_there(tmp_path: Path) -> None:
+    path = tmp_path / "a.wav"
+    format = written(path, "WAV", "PCM_24")
+    buffer = np.empty((6000, 2))
+    with open_samples(path, format) as samples:
+        with path.open("r+b") as file:
+            file.truncate(44 + 100 * 6 + 2)
+        assert samples.read_into(buffer) == 100
+        assert samples.read_into(buffer) == 0
