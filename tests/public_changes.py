@@ -264,4 +264,6 @@ def alternatives(annotation: ast.expr | None) -> frozenset[str]:
     """The types that a parameter takes, apart; anything at all is `object`."""
     if isinstance(annotation, ast.BinOp):
         return alternatives(annotation.left) | alternatives(annotation.right)
+    if isinstance(annotation, ast.Subscript) and ast.unparse(annotation.value) == "Sequence":
+        return frozenset(f"Sequence[{of}]" for of in alternatives(annotation.slice))  # it is only read from
     return frozenset({"object" if annotation is None else ast.unparse(annotation)})

@@ -30,8 +30,9 @@ def written(path: Path, form: str, subtype: str, n_channels: int = 2, n_frames: 
     return AudioFormat(rate_hz=RATE_HZ, n_channels=n_channels, n_frames=n_frames, subtype=subtype)
 
 
-def decoded(path: Path, format: AudioFormat, n_block: int = 700) -> tuple[np.ndarray, bool]:
-    buffer, parts = np.empty((n_block, format.n_channels)), []
+def decoded(path: Path, format: AudioFormat, n_block: int = 700, by_channel: bool = False) -> tuple[np.ndarray, bool]:
+    shape = (n_block, format.n_channels)
+    buffer, parts = np.empty(shape[::-1]).T if by_channel else np.empty(shape), []
     with open_samples(path, format) as samples:
         while n := samples.read_into(buffer):
             parts.append(buffer[:n].copy())
@@ -62,6 +63,20 @@ def test_all_else_is_left_to_libsndfile(form: str, subtype: str, tmp_path: Path)
     assert not ours
     expected, _ = soundfile.read(path, always_2d=True)
     assert found.tobytes() == expected.tobytes()
+
+
+@pytest.mark.parametrize(
+    ("form", "subtype", "n_channels"),
+    [("WAV", "PCM_24", 1), ("WAV", "PCM_24", 2), ("WAV", "PCM_16", 3), ("FLAC", "PCM_24", 2), ("WAV", "FLOAT", 3)],
+)
+def test_a_buffer_that_lies_channel_by_channel_gets_the_same_samples(
+    form: str, subtype: str, n_channels: int, tmp_path: Path
+) -> None:
+    path = tmp_path / "a.snd"
+    format = written(path, form, subtype, n_channels)
+    found, _ = decoded(path, format, by_channel=True)
+    expected, _ = soundfile.read(path, always_2d=True)
+    np.testing.assert_array_equal(found, expected)
 
 
 def test_other_chunks_before_the_samples_are_passed_over(tmp_path: Path) -> None:

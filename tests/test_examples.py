@@ -136,7 +136,7 @@ def test_a_summary_from_outside_is_made_in_the_one_read_that_makes_the_built_in_
         results = read_results(opened, SESSION_ID, stored.revision)
     quantities = {finding.quantity for one in results.values() for finding in one.result.findings}
     assert {"longest_silence", "recording_level"} <= quantities
-    assert {row[1] for row in contents_of(store)["summaries"]} >= {"block-levels", "longest-silence", "power-spectrum"}
+    assert {row[1] for row in contents_of(store)["summaries"]} >= {"block-levels", "longest-silence", "low-spectrum"}
     again = run("-c", COUNTING, "analyse", "--store", str(store))
     assert json.loads(again.stdout.splitlines()[-1]) == {"code": 0, "opened": {}, "read": {}}
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from session_text import HEAD
 
 from fairhearing.errors import ImportProblem
 from fairhearing.impedance import read_impedance
@@ -14,13 +15,7 @@ from fairhearing.session import Session
 from fairhearing.store.codec import decode, encode
 
 ROWS = ((20.0, 7.1, 12.0), (60.0, 31.5, 0.0), (200.0, 6.6, -15.5), (1000.0, 7.25, 8.0))
-MANIFEST = """\
-format = 1
-[session]
-id = "s"
-[room]
-id = "r"
-[chain]
+MANIFEST = f"""{HEAD}[chain]
 loudspeaker_impedance = "boxes/z.csv"
 [conditions.out]
 reference = true

@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from session_text import line_of, loaded, written
 
 from fairhearing.errors import ManifestProblem
 from fairhearing.files import write_files
@@ -99,23 +100,13 @@ conditions.in = {}
 
 
 def make(folder: Path, text: str, *paths: str) -> Path:
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / "session.toml").write_text(text, encoding="utf-8")
-    for path in paths:
-        (folder / path).parent.mkdir(parents=True, exist_ok=True)
-        (folder / path).write_text(path)  # the bytes differ from file to file
-    return folder
+    return written(folder, text, paths)
 
 
 def session_of(folder: Path, text: str, *paths: str) -> Session:
-    loaded = load_session(make(folder, text, *paths))
-    assert loaded.problems == ()
-    assert loaded.session is not None
-    return loaded.session
-
-
-def line_of(text: str, snippet: str) -> int:
-    return next(number for number, line in enumerate(text.split("\n"), 1) if snippet in line)
+    found = loaded(folder, text, paths)
+    assert found.session is not None, found.problems
+    return found.session
 
 
 def test_the_whole_format_is_read(tmp_path: Path) -> None:

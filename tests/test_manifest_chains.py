@@ -7,17 +7,11 @@ from pathlib import Path
 
 import pytest
 from references.helper import load
+from session_text import HEAD, assert_told, line_of, loaded
 
-from fairhearing.manifest import load_session
 from fairhearing.session import Chain, Equipment, Session
 
-BASE = """\
-format = 1
-[session]
-id = "s"
-[room]
-id = "r"
-[seats.A]
+BASE = f"""{HEAD}[seats.A]
 [conditions.out]
 reference = true
 [conditions.in]
@@ -25,26 +19,14 @@ reference = true
 FIFTH = "[chain]\ndesign_corner_hz = 100\nsetting_kohm = 20\namplifier_input_kohm = 100\n"
 
 
-def loaded(folder: Path, more: str) -> tuple[Session | None, list[tuple[str, str, str]]]:
-    (folder / "session.toml").write_text(BASE + more, encoding="utf-8")
-    found = load_session(folder)
-    return found.session, [(problem.what, problem.where, problem.try_) for problem in found.problems]
-
-
 def session_of(folder: Path, more: str) -> Session:
-    session, problems = loaded(folder, more)
-    assert problems == []
-    assert session is not None
-    return session
+    found = loaded(folder, BASE + more)
+    assert found.session is not None, found.problems
+    return found.session
 
 
 def chain_of(folder: Path, more: str, condition: str = "in") -> Chain:
     return next(one.chain for one in session_of(folder, more).conditions if one.id == condition)
-
-
-def line_of(more: str, snippet: str) -> int:
-    (number,) = [number for number, line in enumerate((BASE + more).split("\n"), 1) if snippet in line]
-    return number
 
 
 def test_every_key_of_the_chain_is_read(tmp_path: Path) -> None:
@@ -151,12 +133,8 @@ FAULTS = [
 
 @pytest.mark.parametrize(("more", "at", "what", "try_"), FAULTS, ids=lambda text: text[:50])
 def test_a_fault_is_told_once_with_its_line(tmp_path: Path, more: str, at: str, what: str, try_: str) -> None:
-    session, problems = loaded(tmp_path, more)
-    assert session is None
-    ((said, where, hint),) = problems
-    assert what in said
-    assert where == f"session.toml, line {line_of(more, at)}"
-    assert try_ in hint
+    (problem,) = loaded(tmp_path, BASE + more).problems
+    assert_told(problem, what, line_of(BASE + more, at), try_)
 
 
 def test_more_than_one_change_is_a_warning_of_the_session(tmp_path: Path) -> None:

@@ -5,17 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from session_text import HEAD, assert_told, line_of, loaded
 
 from fairhearing.errors import ManifestProblem
 from fairhearing.manifest import load_session
 
-BASE = """\
-format = 1
-[session]
-id = "s"
-[room]
-id = "r"
-[chain]
+BASE = f"""{HEAD}[chain]
 setting_kohm = 47
 [conditions.out]
 reference = true
@@ -23,7 +18,7 @@ reference = true
 [seats.A]
 [seats.B]
 [[measurements]]
-files = "m/{seat}_{condition}.csv"
+files = "m/{{seat}}_{{condition}}.csv"
 [[scores]]
 files = "abx.csv"
 method = "abx"
@@ -34,24 +29,12 @@ FILES = ("m/A_in.csv", "m/A_out.csv", "abx.csv")
 
 
 def problems_of(folder: Path, text: str, files: tuple[str, ...] = FILES) -> tuple[ManifestProblem, ...]:
-    (folder / "session.toml").write_text(text, encoding="utf-8")
-    for path in files:
-        (folder / path).parent.mkdir(parents=True, exist_ok=True)
-        (folder / path).write_text(path)
-    loaded = load_session(folder)
-    assert (loaded.session is None) == bool(loaded.problems)
-    return loaded.problems
+    return loaded(folder, text, files).problems
 
 
 def changed(old: str, new: str) -> str:
     assert BASE.count(old) == 1, old
     return BASE.replace(old, new)
-
-
-def line_of(text: str, snippet: str) -> int:
-    numbers = [number for number, line in enumerate(text.split("\n"), 1) if snippet in line]
-    assert len(numbers) == 1, (snippet, numbers)
-    return numbers[0]
 
 
 def test_the_base_of_these_cases_has_no_fault(tmp_path: Path) -> None:
@@ -263,9 +246,7 @@ def test_one_fault_is_told_once_with_its_line(
     text = changed(old, new)
     [problem] = problems_of(tmp_path, text)
     line = line_of(text, at) if not at.endswith("\n") else text.split("\n").index("reference = 1") + 1
-    assert what in problem.what
-    assert problem.where == f"session.toml, line {line}"
-    assert try_ in problem.try_
+    assert_told(problem, what, line, try_)
 
 
 def test_all_faults_are_told_in_the_order_of_the_lines(tmp_path: Path) -> None:
@@ -319,9 +300,9 @@ def test_no_conditions_are_told(tmp_path: Path, more: str, what: str) -> None:
 )
 def test_what_is_no_toml_is_told_with_its_place(tmp_path: Path, data: bytes, what: str, where: str) -> None:
     (tmp_path / "session.toml").write_bytes(data)
-    loaded = load_session(tmp_path)
-    [problem] = loaded.problems
-    assert loaded.session is None
+    found = load_session(tmp_path)
+    [problem] = found.problems
+    assert found.session is None
     assert problem.what.startswith(what)
     assert problem.where == where
     assert problem.try_

@@ -6,9 +6,9 @@ import os
 from pathlib import Path
 
 import pytest
+from session_text import line_of, loaded
 
 from fairhearing.errors import ManifestProblem
-from fairhearing.manifest import load_session
 
 HEAD = """\
 format = 1
@@ -27,18 +27,8 @@ def entry(files: str, more: str = "", table: str = "measurements") -> str:
     return f"[[{table}]]\n{more}\nfiles = '{files}'\n"
 
 
-def line_of(text: str, snippet: str, nth: int = 1) -> int:
-    return [number for number, line in enumerate(text.split("\n"), 1) if snippet in line][nth - 1]
-
-
 def problems_of(folder: Path, text: str, *paths: str) -> tuple[ManifestProblem, ...]:
-    (folder / "session.toml").write_text(text, encoding="utf-8")
-    for path in paths:
-        (folder / path).parent.mkdir(parents=True, exist_ok=True)
-        (folder / path).write_text(path)
-    loaded = load_session(folder)
-    assert (loaded.session is None) == bool(loaded.problems)
-    return loaded.problems
+    return loaded(folder, text, paths).problems
 
 
 PLAIN = "m/{seat}_{condition}_{repeat}.csv"
@@ -227,7 +217,7 @@ def test_two_repeats_with_the_same_bytes_are_one_take_copied(tmp_path: Path) -> 
         (tmp_path / path).write_bytes((tmp_path / "m/A_in_1.csv").read_bytes())
     [problem] = problems_of(tmp_path, text)
     assert problem.what == "'m/A_in_1.csv' and 'm/A_in_3.csv' have the same bytes: one take copied, not two repeats"
-    assert problem.where == f"session.toml, line {line_of(text, 'files')}"
+    assert problem.where == f"session.toml, line {line_of(text, 'files', 1)}"
     assert "take the copy out" in problem.try_
 
 
@@ -239,7 +229,7 @@ def test_a_measurement_at_a_seat_takes_a_seat(tmp_path: Path) -> None:
     text = HEAD.replace("[seats]\nA = {}\nA_b = {}\n", "") + entry("{condition}.csv")
     [problem] = problems_of(tmp_path, text, "in.csv")
     assert problem.what == "files = '{condition}.csv' in [[measurements]] is measured at a seat, and no seat is defined"
-    assert problem.where == f"session.toml, line {line_of(text, 'files')}"
+    assert problem.where == f"session.toml, line {line_of(text, 'files', 1)}"
     assert problem.try_.startswith("write [seats.A] for each seat")
 
 

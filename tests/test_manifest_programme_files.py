@@ -2,39 +2,25 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
+from session_text import HEAD, loaded
 
-from fairhearing.manifest import load_session
-
-BASE = """\
-format = 1
-[session]
-id = "s"
-[room]
-id = "r"
-[seats.A]
+BASE = f"""{HEAD}[seats.A]
 [conditions.out]
 reference = true
 [conditions.in]
 [[measurements]]
-files = "programmes/{programme}.wav"
+files = "programmes/{{programme}}.wav"
 kind = "recording"
 point = "programme"
 """
 
 
-def loaded(folder: Path, text: str, names=("organ", "choir")):
-    (folder / "programmes").mkdir()
-    for name in names:
-        (folder / "programmes" / f"{name}.wav").write_bytes(name.encode())
-    (folder / "session.toml").write_text(text)
-    return load_session(folder)
+FILES = ("programmes/organ.wav", "programmes/choir.wav")
 
 
 def test_a_programme_file_has_no_condition_and_no_seat(tmp_path):
-    found = loaded(tmp_path, BASE + "full_scale_v = 40.0\n")
+    found = loaded(tmp_path, BASE + "full_scale_v = 40.0\n", FILES)
     assert found.problems == ()
     assert found.session is not None
     files = found.session.measurements
@@ -55,7 +41,7 @@ def test_a_programme_file_has_no_condition_and_no_seat(tmp_path):
     ],
 )
 def test_what_no_programme_file_has_is_told_with_its_line(tmp_path, more, words, line):
-    problems = loaded(tmp_path, f"{BASE}{more}\n").problems
+    problems = loaded(tmp_path, f"{BASE}{more}\n", FILES).problems
     (problem,) = [one for one in problems if words in one.what]
     assert problem.where == f"session.toml, line {line}"
     assert "does not belong to point = 'programme'" in problem.what
@@ -63,7 +49,7 @@ def test_what_no_programme_file_has_is_told_with_its_line(tmp_path, more, words,
 
 
 def test_other_kinds_have_no_such_point(tmp_path):
-    problems = loaded(tmp_path, BASE.replace('kind = "recording"', 'kind = "response"')).problems
+    problems = loaded(tmp_path, BASE.replace('kind = "recording"', 'kind = "response"'), FILES).problems
     (problem,) = problems
     assert (
         problem.what
@@ -74,12 +60,12 @@ def test_other_kinds_have_no_such_point(tmp_path):
 
 def test_a_condition_in_the_name_is_told(tmp_path):
     text = BASE.replace("{programme}", "{programme}_{condition}")
-    problems = loaded(tmp_path, text, ("organ_in", "organ_out")).problems
+    problems = loaded(tmp_path, text, ("programmes/organ_in.wav", "programmes/organ_out.wav")).problems
     assert "has {condition}, and point = 'programme' has none" in problems[0].what
     assert problems[0].where == "session.toml, line 11"
 
 
 def test_two_files_of_one_programme_are_the_same_take(tmp_path):
     text = BASE.replace("{programme}.wav", "{repeat}.wav").replace("kind =", 'programme = "organ"\nkind =')
-    problems = loaded(tmp_path, text).problems
+    problems = loaded(tmp_path, text, FILES).problems
     assert any("has {repeat}" in problem.what for problem in problems)

@@ -5,18 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from session_text import HEAD
 
 from fairhearing.errors import ManifestProblem
 from fairhearing.manifest import load_session
 from fairhearing.session import Seat, Session
 
-BASE = """\
-format = 1
-[session]
-id = "s"
-[room]
-id = "r"
-[conditions.out]
+BASE = f"""{HEAD}[conditions.out]
 reference = true
 [conditions.in]
 [seats.A]
@@ -25,9 +20,9 @@ near = "A"
 [seats.B]
 weight = 2.0
 [[measurements]]
-files = "m/{seat}_{condition}_{repeat}.csv"
+files = "m/{{seat}}_{{condition}}_{{repeat}}.csv"
 [[measurements]]
-files = "end/{seat}_{condition}_{repeat}.csv"
+files = "end/{{seat}}_{{condition}}_{{repeat}}.csv"
 closing = true
 [criteria]
 target_slope_db_per_octave = -1.5

@@ -1,7 +1,7 @@
 """What plug-in authors import, besides fairhearing.acoustics and fairhearing.statistics: re-exports only."""
 
 from fairhearing.api_version import API_VERSION
-from fairhearing.audio import Accumulator, AudioFormat, Recording, RecordingFile, Summary
+from fairhearing.audio import Accumulator, AudioFormat, Recording, RecordingFile, RiffChunk, Summary, riff_chunks
 from fairhearing.contracts import (
     Analyser,
     Comparison,
@@ -24,7 +24,7 @@ from fairhearing.contracts import (
     Take,
     TargetCurve,
 )
-from fairhearing.errors import FairHearingError, ImportProblem, InputProblem, nearest
+from fairhearing.errors import FairHearingError, ImportProblem, InputProblem, nearest, unreadable
 from fairhearing.hookspecs import hookimpl
 from fairhearing.result import (
     AnalyserResult,
@@ -56,7 +56,7 @@ __all__ = [
     "Comparison", "Condition", "Criteria", "Equipment", "FairHearingError", "Finding", "Harmonic", "ImpedanceTable",
     "ImportProblem", "Importer", "InputProblem", "Inputs", "MeasurementFile", "Needs", "OutputFile", "OwnUnits",
     "ReadOptions", "Reading", "Recognition", "Recording", "RecordingFile", "Refusal", "ReportInputs", "Reporter",
-    "ResponseCurve", "Result", "Room", "Rule",
+    "ResponseCurve", "Result", "RiffChunk", "Room", "Rule",
     "ScoreFile", "ScoreTable", "Seat", "Session", "Sheet", "SourceFile", "SourceNote", "Summary", "Symmetry", "Table",
-    "Take", "TargetCurve", "hookimpl", "nearest",
+    "Take", "TargetCurve", "hookimpl", "nearest", "riff_chunks", "unreadable",
 ]  # fmt: skip

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Mapping
+import struct
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Protocol, runtime_checkable
+from typing import TYPE_CHECKING, BinaryIO, Protocol, runtime_checkable
 
 from fairhearing.session import Kind, Playing, Point
 
@@ -15,6 +16,10 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     FloatArray = npt.NDArray[np.float64]
+
+# EBU Tech 3306: the size that says "see the chunk ds64". In a plain WAV it is what a pipe leaves.
+_NOT_SAID = 0xFFFFFFFF
+_MOST_CHUNKS = 10_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,12 +46,46 @@ class RecordingFile:
     full_scale_pa: float | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RiffChunk:
+    """A chunk of a WAV or RF64 file: its word, where its content begins, how many bytes it says it has (None: not)."""
+
+    word: bytes
+    begins: int
+    length: int | None
+
+
+def riff_chunks(stream: BinaryIO) -> Iterator[RiffChunk]:
+    """The chunks of a WAV or RF64 file up to that of the samples, `data`; its length by `ds64` where that says it.
+
+    EBU Tech 3306. The stream may be moved between two of them.
+    """
+    at, long_size = 12, None
+    for _ in range(_MOST_CHUNKS):
+        stream.seek(at)
+        head = stream.read(8)
+        if len(head) < 8:
+            return
+        word, length = head[:4], struct.unpack("<I", head[4:])[0]
+        if word == b"data":
+            yield RiffChunk(word=word, begins=at + 8, length=long_size if length == _NOT_SAID else length)
+            return
+        if word == b"ds64":
+            sizes = stream.read(16)
+            long_size = struct.unpack("<QQ", sizes)[1] if len(sizes) == 16 else None
+        yield RiffChunk(word=word, begins=at + 8, length=length)
+        at += 8 + length + length % 2
+
+
 @runtime_checkable
 class Accumulator(Protocol):
     """What a summary keeps while one recording goes by."""
 
     def update(self, block: FloatArray) -> None:
-        """Take in the next frames: (n_frames, n_channels), full scale 1.0. `block` is read-only, and reused after."""
+        """Take in the next frames: (n_frames, n_channels), full scale 1.0. `block` is read-only, and reused after.
+
+        In memory it may lie frame by frame or channel by channel.
+        """
         ...
 
     def result(self) -> Mapping[str, FloatArray]:
@@ -152,7 +191,7 @@ def summary_key(summary: Summary) -> str:
     --------
     >>> from fairhearing.acoustics.summaries import BlockLevels
     >>> summary_key(BlockLevels(block_s=0.1))
-    'block-levels 2 {"block_s":0.1}'
+    'block-levels 3 {"block_s":0.1}'
     """
     for part in (summary.name, summary.version):
         if not isinstance(part, str) or not part.strip():

@@ -5,11 +5,10 @@ from __future__ import annotations
 import struct
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Protocol
 
-from fairhearing.audio import AudioFormat
+from fairhearing.audio import AudioFormat, riff_chunks
 
 if TYPE_CHECKING:
     import numpy as np
@@ -20,8 +19,6 @@ if TYPE_CHECKING:
 # What libsndfile calls them: bytes of a sample.
 _BYTES = {"PCM_16": 2, "PCM_24": 3, "PCM_32": 4}
 _PCM, _EXTENSIBLE = 1, 0xFFFE  # Microsoft, WAVEFORMATEXTENSIBLE: the format tags
-_NOT_SAID = 0xFFFFFFFF  # EBU Tech 3306: the true size stands in the chunk ds64
-_MOST_CHUNKS = 10_000
 
 
 class Samples(Protocol):
@@ -30,7 +27,7 @@ class Samples(Protocol):
     whole_numbers: bool
 
     def read_into(self, buffer: FloatArray) -> int:
-        """Fill `buffer` (n_frames, n_channels) from its start; how many frames were left for that."""
+        """Fill `buffer` (n_frames, n_channels, in any order in memory) from its start; how many frames were left."""
         ...
 
 
@@ -55,13 +52,23 @@ def open_samples(location: Path, format: AudioFormat) -> Iterator[Samples]:
         yield _Decoded(file)
 
 
-@dataclass(slots=True)
 class _Decoded:
-    file: object
-    whole_numbers: bool = False
+    whole_numbers = False
+
+    def __init__(self, file: object) -> None:
+        self._file = file
+        self._frames: FloatArray | None = None
 
     def read_into(self, buffer: FloatArray) -> int:
-        return len(self.file.read(out=buffer))  # type: ignore[attr-defined]
+        import numpy as np
+
+        if buffer.flags.c_contiguous:
+            return len(self._file.read(out=buffer))  # type: ignore[attr-defined]
+        if self._frames is None or self._frames.shape != buffer.shape:
+            self._frames = np.empty(buffer.shape)
+        n_frames = len(self._file.read(out=self._frames))  # type: ignore[attr-defined]
+        buffer[:n_frames] = self._frames[:n_frames]
+        return n_frames
 
 
 class _WholeNumbers:
@@ -73,6 +80,7 @@ class _WholeNumbers:
         self._stream, self._n_left = stream, format.n_frames
         self._n_bytes, self._n_channels = _BYTES[format.subtype], format.n_channels
         self._raw = bytearray()
+        self._upper: npt.NDArray[np.int32] | None = None
 
     def read_into(self, buffer: FloatArray) -> int:
         import numpy as np
@@ -89,17 +97,23 @@ class _WholeNumbers:
             n_read += n_more
         n_frames = n_read // n_of_frame
         self._n_left -= n_frames
-        n_values = n_frames * self._n_channels
-        values = buffer[:n_frames].reshape(-1)
-        if self._n_bytes == 3:
-            upper = (
-                np.ndarray((n_values,), dtype="<i4", buffer=self._raw, strides=(3,)) if n_values else np.empty(0, "<i4")
-            )
-            np.multiply(upper & np.int32(-256), 2.0**-31, out=values)
-        else:
-            whole = np.frombuffer(self._raw, dtype=f"<i{self._n_bytes}", count=n_values, offset=1)
-            np.multiply(whole, 2.0 ** (1 - 8 * self._n_bytes), out=values)
+        if n_frames:
+            whole, scale = self._whole(n_frames * self._n_channels)
+            for channel, values in enumerate(buffer[:n_frames].T):
+                np.multiply(whole[channel :: self._n_channels], scale, out=values)
         return n_frames
+
+    def _whole(self, n_values: int) -> tuple[npt.NDArray[np.signedinteger], float]:
+        """The whole numbers of what was read, and what makes samples of them."""
+        import numpy as np
+
+        if self._n_bytes != 3:
+            whole = np.frombuffer(self._raw, dtype=f"<i{self._n_bytes}", count=n_values, offset=1)
+            return whole, 2.0 ** (1 - 8 * self._n_bytes)
+        if self._upper is None or len(self._upper) < n_values:
+            self._upper = np.empty(n_values, np.int32)
+        upper = np.ndarray((n_values,), dtype="<i4", buffer=self._raw, strides=(3,))
+        return np.bitwise_and(upper, np.int32(-256), out=self._upper[:n_values]), 2.0**-31
 
 
 def whole_numbers_begin(stream: BinaryIO, format: AudioFormat) -> int | None:
@@ -110,22 +124,14 @@ def whole_numbers_begin(stream: BinaryIO, format: AudioFormat) -> int | None:
     if n_bytes is None or head[:4] not in (b"RIFF", b"RF64") or head[8:12] != b"WAVE":
         return None
     size = stream.seek(0, 2)
-    at, fits, long_size = 12, False, 0
-    for _ in range(_MOST_CHUNKS):
-        stream.seek(at)
-        head = stream.read(8)
-        if len(head) < 8:
-            return None
-        length = struct.unpack("<I", head[4:])[0]
-        if head[:4] == b"fmt ":
-            fits = _fits(stream.read(min(length, 40)), n_bytes, format)
-        elif head[:4] == b"ds64" and len(sizes := stream.read(16)) == 16:
-            long_size = struct.unpack("<QQ", sizes)[1]
-        elif head[:4] == b"data":
-            promised = long_size if length == _NOT_SAID else length
+    fits = False
+    for chunk in riff_chunks(stream):
+        if chunk.word == b"fmt ":
+            stream.seek(chunk.begins)
+            fits = _fits(stream.read(min(chunk.length or 0, 40)), n_bytes, format)
+        elif chunk.word == b"data":
             needed = format.n_frames * format.n_channels * n_bytes
-            return at + 8 if fits and needed <= min(promised, size - at - 8) else None
-        at += 8 + length + length % 2
+            return chunk.begins if fits and needed <= min(chunk.length or 0, size - chunk.begins) else None
     return None
 
 

@@ -83,6 +83,17 @@ class Faults(InputProblem):
         return (Faults, (self.problems,))
 
 
+def unreadable(error: OSError, where: str) -> ImportProblem:
+    """The problem of a file that the system does not hand out.
+
+    >>> unreadable(PermissionError(13, "Permission denied"), "seats.csv").what
+    'the file cannot be read: Permission denied'
+    """
+    return ImportProblem(
+        f"the file cannot be read: {error.strerror}", where=where, try_="check the file and its permissions"
+    )
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """What to try for an unknown word: the nearest known one, or all of them.
 

@@ -8,7 +8,7 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-from fairhearing.errors import ImportProblem
+from fairhearing.errors import ImportProblem, unreadable
 from fairhearing.session import ImpedanceTable, Session
 
 FEWEST_ROWS = 4
@@ -47,9 +47,7 @@ def read_impedance(folder: Path, path: str) -> ImpedanceFile:
     try:
         data = (folder / path).read_bytes()
     except OSError as error:
-        raise ImportProblem(
-            f"the file cannot be read: {error.strerror}", where=path, try_="check the file and its permissions"
-        ) from error
+        raise unreadable(error, path) from error
     return ImpedanceFile(table=_table(path, _text(path, data)), sha256=hashlib.sha256(data).hexdigest(), size=len(data))
 
 

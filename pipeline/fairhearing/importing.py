@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -25,7 +25,7 @@ from fairhearing.contracts import (
     TargetCurve,
 )
 from fairhearing.correcting import corrected, plain_path
-from fairhearing.errors import FairHearingError, ImportProblem, PluginProblem
+from fairhearing.errors import FairHearingError, ImportProblem, PluginProblem, unreadable
 from fairhearing.impedance import impedance_paths, read_impedance
 from fairhearing.manifest import MANIFEST_NAME, load_session
 from fairhearing.manifest.listing import sha256_of
@@ -38,7 +38,8 @@ if TYPE_CHECKING:
 # A long recording is never loaded: from this size on, a file that begins like one is handed on by its head.
 _LARGE_BYTES = 1 << 20
 _HEAD_BYTES = 1 << 16
-_READERS = 2
+# A reader takes so many files at once: handing over each by itself takes longer than reading it.
+_READERS, _AT_ONCE = 2, 16
 _SOUND_STARTS = (b"RIFF", b"RF64", b"riff", b"fLaC")
 _KINDS_WITH_SOUND = frozenset({"recording", "impulse", "sweep", "noise", "calibration"})
 
@@ -61,24 +62,26 @@ def read_session(folder: Path, importers: Sequence[Importer]) -> SessionContent:
     problems: list[FairHearingError] = []
     batches: dict[str, list[SourceFile]] = {}
     chosen: dict[str, Importer] = {}
-    items: list[MeasurementFile | ScoreFile] = [*session.measurements, *session.scores, *_extras(session)]
-    with ThreadPoolExecutor(_READERS) as readers:  # reading and hashing go on while importers are asked
-        files_read = [readers.submit(_source_file, session, item, loaded.sha256) for item in items]
-        for file_read in files_read:
-            try:
-                file = file_read.result()
-                importer = choose_importer(file, importers)
-            except FairHearingError as problem:
-                problems.append(problem)
-                continue
-            batches.setdefault(importer.name, []).append(file)
-            chosen[importer.name] = importer
+    extras = _extras(session)
+    items: list[MeasurementFile | ScoreFile] = [*session.measurements, *session.scores, *extras]
+    for file in _source_files(session, items, loaded.sha256):
+        if isinstance(file, FairHearingError):
+            problems.append(file)
+            continue
+        try:
+            importer = choose_importer(file, importers)
+        except FairHearingError as problem:
+            problems.append(problem)
+            continue
+        batches.setdefault(importer.name, []).append(file)
+        chosen[importer.name] = importer
     readings: dict[str, list[Reading]] = {}
     for name, files in batches.items():
         for reading in _read_batch(chosen[name], files, session):
             readings.setdefault(reading.path, []).append(reading)
             if reading.problem is not None:
                 problems.append(reading.problem)
+    problems += [_not_one(item, len(readings[item.path])) for item in extras if len(readings.get(item.path, ())) > 1]
     curves = {path: curve for path in readings if (curve := _curve(readings[path])) is not None}
     for item in session.measurements:
         if item.path in readings:
@@ -121,6 +124,16 @@ def _curve(readings: Sequence[Reading]) -> ResponseCurve | None:
     return content if isinstance(content, ResponseCurve) else None
 
 
+def _not_one(item: MeasurementFile, n_curves: int) -> ImportProblem:
+    """The problem of a target or a correction that is no single curve."""
+    words = {"microphone": "correction of a microphone"}
+    return ImportProblem(
+        f"the file holds {n_curves} responses, and the {words.get(item.repeat, item.repeat)} is one",
+        where=f"{item.path} ({MANIFEST_NAME}, line {item.line})" if item.line else item.path,
+        try_="export the one that is meant into a file of its own",
+    )
+
+
 def _named_sources(session: Session, read_by: Mapping[str, str]) -> _Beside:
     """The sweeps and calibrator tones that importers looked at on their own: their bytes are part of the content."""
     users: dict[str, dict[str, str]] = {}
@@ -134,13 +147,18 @@ def _named_sources(session: Session, read_by: Mapping[str, str]) -> _Beside:
         try:
             size, sha256 = location.stat().st_size, sha256_of(location)
         except OSError as error:
-            beside.problems.append(_unreadable(error, path))
+            beside.problems.append(unreadable(error, path))
             continue
         importer = " and ".join(dict.fromkeys(users[path].values()))
         part = " and ".join(sorted(users[path]))
         beside.sources.append(
             SourceNote(
-                session=session.id, path=path, sha256=sha256, size=size, importer=importer, applied=(f"is the {part}",)
+                session=session.id,
+                path=path,
+                sha256=sha256,
+                size=size,
+                importer=importer,
+                applied=(f"taken as the {part}",),
             )
         )
     return beside
@@ -163,6 +181,28 @@ def _impedances(session: Session) -> _Beside:
     return replace(beside, tables=tuple(tables))
 
 
+def _source_files(
+    session: Session, items: Sequence[MeasurementFile | ScoreFile], hashes: Mapping[str, str]
+) -> Iterator[SourceFile | FairHearingError]:
+    """Each file, or why it cannot be read; reading and hashing go on while what was yielded is worked on."""
+    some = [items[begin : begin + _AT_ONCE] for begin in range(0, len(items), _AT_ONCE)]
+    with ThreadPoolExecutor(_READERS) as readers:
+        for files in readers.map(partial(_read_some, session, hashes), some):
+            yield from files
+
+
+def _read_some(
+    session: Session, hashes: Mapping[str, str], items: Sequence[MeasurementFile | ScoreFile]
+) -> list[SourceFile | FairHearingError]:
+    files: list[SourceFile | FairHearingError] = []
+    for item in items:
+        try:
+            files.append(_source_file(session, item, hashes))
+        except FairHearingError as problem:
+            files.append(problem)
+    return files
+
+
 def _source_file(session: Session, item: MeasurementFile | ScoreFile, hashes: Mapping[str, str]) -> SourceFile:
     """The file with its bytes; of a large one with sound the head. `hashes`: those that were taken on the way."""
     location = session.folder / item.path
@@ -176,7 +216,7 @@ def _source_file(session: Session, item: MeasurementFile | ScoreFile, hashes: Ma
                 data += stream.read()
                 sha256 = hashlib.sha256(data).hexdigest()
     except OSError as error:
-        raise _unreadable(error, f"{item.path} (session.toml, line {item.line})") from error
+        raise unreadable(error, f"{item.path} (session.toml, line {item.line})") from error
     return SourceFile(
         item=item,
         path=item.path,
@@ -185,12 +225,6 @@ def _source_file(session: Session, item: MeasurementFile | ScoreFile, hashes: Ma
         size=status.st_size,
         modified_ns=status.st_mtime_ns,
         sha256=sha256,
-    )
-
-
-def _unreadable(error: OSError, where: str) -> ImportProblem:
-    return ImportProblem(
-        f"the file cannot be read: {error.strerror}", where=where, try_="check the file and its permissions"
     )
 
 

@@ -21,7 +21,7 @@ from fairhearing.session import Session
 from fairhearing.store import Store
 from fairhearing.store.read import StoredSession
 from fairhearing.store.recordings import read_summary, update_modified, write_summary
-from fairhearing.threads import Pair, read_ahead
+from fairhearing.threads import Pair, halves, read_ahead
 
 if TYPE_CHECKING:
     import numpy as np
@@ -32,8 +32,11 @@ if TYPE_CHECKING:
 Arrays = Mapping[str, "FloatArray"]
 
 _LEAST_BLOCK, _MOST_BLOCK = 1 << 12, 1 << 18  # frames; a block is about a part of a second, within these
+# A second at a time: with every call into numpy the threads pass on the interpreter, which costs more than what a
+# smaller block saves in a cache.
 _BLOCKS_IN_A_SECOND = 1
 _N_BUFFERS = 3
+_N_TRIED = 4  # blocks from which it is known how long each summary takes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,11 +164,14 @@ def read_once(
         except PluginProblem as problem:
             made[key] = problem
     with closing(blocks(location, path, format)) as stream, Pair() as pair:
-        for block in stream if running else ():
-            running.sort(key=lambda one: -one.seconds)
-            pair.do([partial(one.update, block) for one in running])
+        here, there = running, list[_Running]()
+        for number, block in enumerate(stream) if running else ():
+            if number == _N_TRIED:
+                # From here on each stays in its thread, so that what it keeps stays in one processor's cache.
+                here, there = halves(running, lambda one: one.seconds)
+            pair.do([partial(one.update, block) for one in here], [partial(one.update, block) for one in there])
             made |= {one.key: one.problem for one in running if one.problem is not None}
-            running = [one for one in running if one.problem is None]
+            running, here, there = ([one for one in some if one.problem is None] for some in (running, here, there))
             if not running:
                 break
     for one in running:
@@ -201,6 +207,8 @@ class _Running:
 def blocks(location: Path, path: str, format: AudioFormat) -> Generator[FloatArray, None, None]:
     """The samples in order, in blocks (n_frames, n_channels), read-only, in a few buffers that are used again.
 
+    Each block lies channel by channel in memory: it is taken apart once, for all summaries.
+
     A thread of its own reads ahead; what it raises is raised here, and it ends when this generator does.
 
     Raises
@@ -212,7 +220,7 @@ def blocks(location: Path, path: str, format: AudioFormat) -> Generator[FloatArr
 
     n_block = min(_MOST_BLOCK, max(_LEAST_BLOCK, format.rate_hz // _BLOCKS_IN_A_SECOND))
     yield from read_ahead(
-        partial(_fill, location, path, format), [np.empty((n_block, format.n_channels)) for _ in range(_N_BUFFERS)]
+        partial(_fill, location, path, format), [np.empty((format.n_channels, n_block)).T for _ in range(_N_BUFFERS)]
     )
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from queue import SimpleQueue
@@ -61,7 +60,7 @@ def read_ahead(fill: Callable[[Iterator[T]], Iterator[T]], buffers: Sequence[T])
 
 
 class Pair:
-    """Two threads, the caller's and one more, that share out calls; a context manager."""
+    """Two threads, the caller's and one more; a context manager."""
 
     def __enter__(self) -> Pair:
         self._other = ThreadPoolExecutor(max_workers=1, thread_name_prefix="pair")
@@ -72,22 +71,31 @@ class Pair:
     ) -> None:
         self._other.shutdown(wait=True)
 
-    def do(self, calls: Sequence[Callable[[], object]]) -> None:
-        """Make all calls, the first ones first; returns when all are done. Raises what one of them raises."""
-        left = deque(calls)
-        helping = self._other.submit(_drain, left) if len(left) > 1 else None
+    def do(self, here: Sequence[Callable[[], object]], there: Sequence[Callable[[], object]] = ()) -> None:
+        """Make all calls, the second ones in the other thread; returns when all are done."""
+        running = self._other.submit(_make, there) if there else None
         try:
-            _drain(left)
+            _make(here)
         finally:
-            left.clear()
-            if helping is not None:
-                helping.result()
+            if running is not None:
+                running.result()
 
 
-def _drain(left: deque[Callable[[], object]]) -> None:
-    while left:
-        try:
-            call = left.popleft()
-        except IndexError:  # the other thread took the last one
-            return
+def _make(calls: Sequence[Callable[[], object]]) -> None:
+    for call in calls:
         call()
+
+
+def halves(items: Sequence[T], seconds: Callable[[T], float]) -> tuple[list[T], list[T]]:
+    """Two parts that take about as long: the longest item first, each to the part that has less.
+
+    Examples
+    --------
+    >>> halves([1.0, 4.0, 3.0], seconds=lambda item: item)
+    ([4.0], [3.0, 1.0])
+    """
+    parts: tuple[list[T], list[T]] = ([], [])
+    for item in sorted(items, key=seconds, reverse=True):
+        less = min(parts, key=lambda part: sum(map(seconds, part)))
+        less.append(item)
+    return parts

@@ -18,7 +18,9 @@ from fairhearing.acoustics.low_bands import (
     shares_of_cells,
     spectrum,
     weighted_power,
+    weighted_whole_power,
     whole_power,
+    whole_spectrum,
     wide_power,
     window_band_power,
 )
@@ -209,6 +211,65 @@ def test_spectrum_and_bands_are_one():
     found = spectrum(low, edges)[:, 0] * np.diff(edges)
     expected = [band_power(low, a, b)[0] for a, b in pairwise(edges)]
     np.testing.assert_allclose(found, expected, rtol=1e-9)
+
+
+def test_the_whole_spectrum_holds_all_power_and_each_tone_where_it_is():
+    rate_hz = 8000
+    tones = {3.0: 0.1, 60.0: 0.2, 330.0: 0.05, 2000.0: 0.3}
+    low = summarised(sum(tone(f, 60.0, rate_hz, a) for f, a in tones.items()), rate_hz)
+    found = whole_spectrum(low)
+    assert found.edge_hz[0] == 0.0
+    assert found.edge_hz[-1] == rate_hz / 2
+    assert (np.diff(found.edge_hz) > 0).all()
+    for f, a in tones.items():
+        near = (found.edge_hz[1:] > f * 0.9) & (found.edge_hz[:-1] < f * 1.1)
+        assert decibel(found.power[near, 0].sum() / (a**2 / 2)) == pytest.approx(0.0, abs=0.02)
+    assert decibel(found.power.sum() / sum(a**2 / 2 for a in tones.values())) == pytest.approx(0.0, abs=0.02)
+
+
+@pytest.mark.parametrize("seconds", [1.0, 3.0, 20.0])
+@pytest.mark.parametrize(
+    ("frequency_hz", "most_db"),
+    [
+        (24.0, 0.05),
+        (25.0, 0.15),
+        (26.0, 0.1),
+        (40.0, 0.03),
+        (100.0, 0.01),
+        (398.0, 0.01),
+        (405.0, 0.25),
+        (430.0, 0.05),
+        (1000.0, 0.001),
+    ],
+)
+def test_weighted_levels_of_tones_are_those_of_the_curves(seconds, frequency_hz, most_db):
+    low = summarised(0.2 + tone(frequency_hz, seconds, 48_000), 48_000)
+    for weighting in ("A", "C"):
+        expected = float(weighting_power(frequency_hz, weighting)) / 2
+        found = weighted_whole_power(low, weighting, 0.5)[0]
+        assert decibel(found / expected) == pytest.approx(0.0, abs=most_db)
+
+
+def test_a_weighted_level_is_that_of_the_transform_of_all_samples():
+    """Pink noise in whole periods (computed by numpy): the sum over all frequencies."""
+    rate_hz, seconds = 48_000, 60
+    x = noise(lambda f: np.where(f >= 20, 1 / np.maximum(f, 1.0), 0.0), seconds, rate_hz, 12)
+    low = summarised(x, rate_hz)
+    frequency = np.fft.rfftfreq(len(x), 1 / rate_hz)
+    power = 2 * np.abs(np.fft.rfft(x)) ** 2 / len(x) ** 2
+    for weighting, most_db in (("A", 0.05), ("C", 0.15)):
+        expected = power @ weighting_power(frequency, weighting)
+        assert decibel(weighted_whole_power(low, weighting, 0.5)[0] / expected) == pytest.approx(0.0, abs=most_db)
+
+
+def test_less_than_a_second_has_no_weighted_level():
+    assert np.isnan(weighted_whole_power(summarised(tone(100.0, 0.9, 48_000), 48_000), "A", 0.5)).all()
+
+
+def test_of_a_short_recording_the_whole_spectrum_begins_above_the_offset():
+    found = whole_spectrum(summarised(0.5 + tone(30.0, 3.0, 8000), 8000))
+    assert found.power[found.edge_hz[1:] < 2.0].tolist() == [[0.0]]
+    assert decibel(found.power.sum() / 0.5) == pytest.approx(0.0, abs=0.01)
 
 
 def test_bands_that_are_not_there_are_refused():

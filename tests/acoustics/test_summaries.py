@@ -77,6 +77,8 @@ def test_block_levels_are_those_of_each_block_and_the_last_may_be_short():
     parts = [samples[:400], samples[400:800], samples[800:]]
     np.testing.assert_allclose(found["mean_square"], [(part**2).mean(axis=0) for part in parts], rtol=1e-13)
     np.testing.assert_array_equal(found["peak"], [np.abs(part).max(axis=0) for part in parts])
+    np.testing.assert_array_equal(found["highest"], [part.max(axis=0) for part in parts])
+    np.testing.assert_array_equal(found["lowest"], [part.min(axis=0) for part in parts])
     assert found["n_frames"].tolist() == [400.0, 400.0, 230.0]
 
 

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from references.helper import check, load
 
-from fairhearing.acoustics.true_peak import TruePeak, interpolation_taps, oversampling
+from fairhearing.acoustics.true_peak import TruePeak, bounds_of_taps, interpolation_taps, oversampling
 
 RATE_HZ = 48_000
 
@@ -81,6 +81,64 @@ def test_passing_over_what_is_small_loses_nothing(rate_hz, place):
         full = every_point(samples[:, channel], oversampling(rate_hz))
         assert found["true_peak"][channel] == pytest.approx(full, rel=1e-12)
         assert found["sample_peak"][channel] == np.abs(samples[:, channel]).max()
+
+
+def waves(rate_hz):
+    """What a bound could get wrong: noises, tones up to half the rate, clicks, steps, a swell just at a run's end."""
+    n, drawn = 60_000, np.random.default_rng(7)
+    frame = np.arange(n)
+    pink = np.fft.rfft(drawn.normal(size=n)) / np.sqrt(np.maximum(np.arange(n // 2 + 1), 1.0))
+    click = np.zeros(n)
+    click[31_001] = 1.0
+    return {
+        "pink": np.fft.irfft(pink, n),
+        "white": drawn.normal(size=n),
+        "red": np.cumsum(drawn.normal(size=n)),
+        "alternating": (-1.0) ** frame * np.hanning(n),
+        "near half the rate": np.sin(np.pi * 0.999 * frame + 0.4),
+        "near a quarter": np.sin(np.pi * 0.4999 * frame) * (1 + 1e-3 * frame / n),
+        "click": click,
+        "two clicks apart": click - np.roll(click, 1) + np.roll(click, 511),
+        "square": np.sign(np.sin(2 * np.pi * 441 * frame / rate_hz + 0.1)),
+        "clipped": np.clip(3 * np.sin(2 * np.pi * 1001 * frame / rate_hz), -1, 1),
+        "impulses": (drawn.uniform(size=n) < 1e-3) * drawn.normal(size=n),
+        "with an offset": 1.0 + 1e-6 * drawn.normal(size=n),
+        "growing": 10.0 ** (-6 + 6 * frame / n) * drawn.normal(size=n),
+    }
+
+
+@pytest.mark.parametrize("rate_hz", [44_100, 96_000])
+@pytest.mark.parametrize("name", waves(48_000))
+def test_the_peak_of_any_wave_is_that_of_every_point(rate_hz, name):
+    values = waves(rate_hz)[name]
+    found = peaks(values[:, None], rate_hz)
+    assert found["true_peak"][0] == pytest.approx(every_point(values, oversampling(rate_hz)), rel=1e-12)
+    assert found["sample_peak"][0] == np.abs(values).max()
+
+
+@pytest.mark.parametrize("n_points", [2, 4])
+def test_chord_and_second_differences_bound_the_wave_and_can_be_reached(n_points):
+    """At random samples, and at those that have the sign of each part: there the bound is the wave itself."""
+    taps, bounds = interpolation_taps(n_points), bounds_of_taps(interpolation_taps(n_points))
+    drawn = np.random.default_rng(2)
+    normal = drawn.normal(size=(500, 24))
+    for values in (normal, drawn.uniform(-1, 1, (500, 24)), np.sign(normal)):
+        chord = np.abs(values[:, 11:13]).max(axis=1)
+        bend = np.abs(np.diff(values, 2, axis=1)).max(axis=1)
+        wave = np.abs(values @ taps.T)
+        assert (wave <= (bounds.chord * chord[:, None] + bounds.bend * bend[:, None]) * (1 + 1e-12)).all()
+    # Samples whose second differences are +1 and -1 as the filter has it, level at the two in the middle.
+    for h, bend in zip(taps, bounds.bend, strict=True):
+        at = np.arange(-11, 13)
+        last = float(h @ at)
+        left = h.copy()
+        left[11] -= h.sum() - last
+        left[12] -= last
+        signs = np.sign(np.cumsum(np.cumsum(left))[:22])
+        values = np.concatenate([[0.0, 0.0], np.cumsum(np.cumsum(signs))])
+        values -= np.interp(at, [0, 1], values[11:13], left=np.nan, right=np.nan)[11] + (values[12] - values[11]) * at
+        assert abs(values[11]) + abs(values[12]) < 1e-9
+        assert abs(h @ values) == pytest.approx(bend, rel=1e-9)
 
 
 @settings(max_examples=30, deadline=None, derandomize=True)

@@ -7,6 +7,8 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
+_MOST_CALLS = 10
+
 
 @dataclass(frozen=True, kw_only=True)
 class Ratio:
@@ -31,18 +33,22 @@ class Ratio:
         return self.value <= self.limit
 
 
-def seconds(work: Callable[[], object]) -> float:
-    """How long one call takes, by the clock."""
+def seconds(work: Callable[[], object], n_calls: int) -> float:
+    """How long one call takes, by the clock, over so many."""
     begun = time.perf_counter()
-    work()
-    return time.perf_counter() - begun
+    for _ in range(n_calls):
+        work()
+    return (time.perf_counter() - begun) / n_calls
 
 
 def turn_about(peer: Callable[[], object], ours: Callable[[], object], repeats: int, limit: float, note: str) -> Ratio:
-    """Both called once to warm up, then by turns; medians, so that what disturbs one turn does not count."""
-    peer()
-    ours()
-    turns = [(seconds(peer), seconds(ours)) for _ in range(repeats)]
+    """Both called once to warm up, then by turns; medians, so that what disturbs one turn does not count.
+
+    The shorter one is called so often in its turn that both turns last alike, and what disturbs meets both.
+    """
+    once = seconds(peer, 1), seconds(ours, 1)
+    n_peer, n_ours = (min(_MOST_CALLS, max(1, round(max(once) / one))) for one in once)
+    turns = [(seconds(peer, n_peer), seconds(ours, n_ours)) for _ in range(repeats)]
     return Ratio(
         peer_s=statistics.median(turn[0] for turn in turns),
         ours_s=statistics.median(turn[1] for turn in turns),

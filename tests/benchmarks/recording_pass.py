@@ -23,6 +23,8 @@ from fairhearing.registry import load_plugins
 RATE_HZ, N_CHANNELS = 96_000, 2
 WAV_LIMIT, FLAC_LIMIT = 1.3, 1.25
 MOST_BYTES = 200e6
+POINTS = frozenset({"seat", "amplifier-input", "amplifier-output"})
+EVERYTHING = frozenset({"low-spectrum", "k-weighted-energy", "true-peak", "block-levels"})
 # Form, minutes, limit.
 FILES = (("WAV", 4, WAV_LIMIT), ("WAV", 30, WAV_LIMIT), ("FLAC", 4, FLAC_LIMIT))
 
@@ -56,9 +58,15 @@ def decode(path: Path) -> None:
 
 
 def summaries() -> dict[str, Summary]:
-    """All that any installed analyser asks of a recording."""
-    reading = [a for a in load_plugins().analysers if "recording" in a.needs.kinds]
+    """All that any installed analyser asks of a recording at a seat, at an amplifier's input or at its output."""
+    reading = [a for a in load_plugins().analysers if "recording" in a.needs.kinds and a.needs.points & POINTS]
     return {summary_key(s): s for analyser in reading for s in analyser.needs.summaries}
+
+
+def check_everything(wanted: Mapping[str, Summary]) -> None:
+    """Spectrum with subsonic bands, loudness, true peak and levels are all among what is made at once."""
+    lacking = EVERYTHING - {summary.name for summary in wanted.values()}
+    assert not lacking, lacking
 
 
 def summarise(path: Path, minutes: int, wanted: Mapping[str, Summary]) -> None:
@@ -85,6 +93,7 @@ def peak_of_a_process(path: Path, minutes: int) -> float:
 def run(repeats: int) -> dict[str, Ratio]:
     """The ratios, after both have read the same samples, with the peak of memory."""
     wanted = summaries()
+    check_everything(wanted)
     ratios = {}
     for form, minutes, limit in FILES:
         with tempfile.TemporaryDirectory() as folder:

@@ -35,7 +35,7 @@ def sample(tmp_path: Path) -> ImporterSample:
 
 def compared(sample: ImporterSample, golden: str) -> str | None:
     sample.golden_path.write_text(golden, encoding="utf-8")
-    return golden_difference(sample.golden_path, read_one(SoundLog(), sample))
+    return golden_difference(sample.golden_path, list(read_one(SoundLog(), sample).values()))
 
 
 def test_a_golden_file_is_written_with_a_diff_of_what_changed_and_nothing_the_second_time(
@@ -105,7 +105,7 @@ def test_what_is_no_golden_file_is_an_error(sample: ImporterSample, golden: str)
 
 def test_the_rows_of_a_sheet_are_text_with_their_lines() -> None:
     table = ScoreTable(columns={"listener": ("007", "Zoë"), "answer": ("in", None)}, lines=(2, 4))
-    golden = json.loads(golden_text(Reading(path="a.csv", content=table, caveats=("one sheet",))))
+    golden = json.loads(golden_text([Reading(path="a.csv", content=table, caveats=("one sheet",))]))
     assert golden["columns"] == ["line", "listener", "answer"]
     assert golden["rows"] == [[2, "007", "in"], [4, "Zoë", None]]
     assert golden["caveats"] == ["one sheet"]

@@ -13,7 +13,7 @@ from fairhearing.store import migrations, open_store
 from fairhearing.store.read import read_session
 from fairhearing.store.schema import SCHEMA_VERSION
 
-VERSION_1 = (Path(__file__).parent / "version_1.sql").read_text(encoding="utf-8")
+VERSION_1, VERSION_2 = ((Path(__file__).parent / f"version_{n}.sql").read_text(encoding="utf-8") for n in (1, 2))
 
 
 @pytest.fixture
@@ -23,6 +23,14 @@ def old(tmp_path: Path) -> Path:
     with duckdb.connect(str(path)) as connection:
         connection.execute(VERSION_1)
     return path
+
+
+@pytest.fixture
+def second(old: Path) -> Path:
+    """The same store as the second version wrote it, with a recording."""
+    with duckdb.connect(str(old)) as connection:
+        connection.execute(VERSION_2)
+    return old
 
 
 def columns(path: Path) -> list[tuple[object, ...]]:
@@ -52,6 +60,43 @@ def test_a_store_of_version_1_gets_what_is_new_and_keeps_all_that_it_had(old: Pa
     with open_store(new, create=True):
         pass
     assert columns(old) == columns(new)
+
+
+def test_a_store_of_version_2_gets_what_was_done_to_its_files_and_the_harmonics_and_keeps_the_rest(
+    second: Path, tmp_path: Path
+) -> None:
+    before = contents_of(second)
+    with open_store(second, create=False) as store:
+        stored = read_session(store, "barn-2026-01-05")
+    (recording,) = stored.inputs.recordings
+    assert (recording.path, recording.programme, recording.full_scale_v) == ("organ.wav", "organ", 40.0)
+    assert recording.applied == stored.inputs.takes[0].applied == stored.sources[0].applied == ()
+    assert stored.inputs.takes[0].curve.harmonics == ()
+    after = contents_of(second)
+    assert (before.pop("meta"), after.pop("meta")) == (
+        [("schema_version", "2")],
+        [("schema_version", str(SCHEMA_VERSION))],
+    )
+    assert after.pop("harmonics") == []
+    for name in ("measurements", "recordings", "sources"):
+        assert after.pop(name) == [(*row, None) for row in before.pop(name)]
+    assert after == before
+    assert len(after["summaries"]) == 1
+    new = tmp_path / "made.duckdb"
+    with open_store(new, create=True):
+        pass
+    assert columns(second) == columns(new)
+
+
+def test_a_step_from_version_2_that_fails_leaves_the_store_as_it_was(
+    second: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = contents_of(second)
+    monkeypatch.setitem(migrations.STEPS, 2, migrations.STEPS[2] + "CREATE TABLE recordings (a INTEGER);")
+    with pytest.raises(duckdb.CatalogException), open_store(second, create=False):
+        pass
+    assert contents_of(second) == before
+    assert "harmonics" not in before
 
 
 def test_opening_a_store_twice_changes_it_once(old: Path) -> None:

@@ -41,10 +41,19 @@ class Chunks:
         self._n_held = 0
 
     def feed(self, block: FloatArray) -> Iterator[FloatArray]:
-        """Each chunk (n_channels, n_frames) that is full now; it is overwritten after. Raises as `check`."""
+        """Each chunk (n_channels, n_frames) that is full now; it is overwritten after. Raises as `check`.
+
+        A chunk may be a read-only part of the block itself: where a block that lies channel by channel holds one whole,
+        nothing is copied.
+        """
         self.check(block)
         n_frames, at = self._chunk.shape[1], 0
+        in_place = block.strides[0] == block.itemsize
         while at < len(block):
+            if in_place and not self._n_held and len(block) - at >= n_frames:
+                yield block[at : at + n_frames].T
+                at += n_frames
+                continue
             n_taken = min(n_frames - self._n_held, len(block) - at)
             self._chunk[:, self._n_held : self._n_held + n_taken] = block[at : at + n_taken].T
             self._n_held += n_taken

@@ -8,15 +8,18 @@ import math
 import numpy as np
 import numpy.typing as npt
 
+from fairhearing.acoustics.products import multiply
+
 FloatArray = npt.NDArray[np.float64]
 
 # What lies above the band that is kept is folded back onto it this much weaker. 24 bits reach 144 dB below full scale;
 # programme at the frequencies that fold lies well below full scale.
 ATTENUATION_DB = 120.0
-# OpenBLAS multiplies matrices with m n k above this (its SMP_THRESHOLD_MIN x GEMM_MULTITHREAD_THRESHOLD) on several
-# threads, which then fight with those of the pass over the recording.
-_MOST_PRODUCTS = 65_536 * 4
+COMB_ATTENUATION_DB = (
+    119.0  # five sections, where the band is a tenth of the new rate; a decibel more would need a sixth
+)
 _PART = 256
+_MOST_SECTIONS = 40
 
 
 def anti_alias_taps(
@@ -65,6 +68,66 @@ def anti_alias_taps(
     taps: FloatArray = np.sinc(at * (new_rate_hz / rate_hz)) * np.kaiser(2 * half + 1, beta)
     taps /= taps.sum()
     return taps
+
+
+def comb_taps(
+    rate_hz: float, factor: int, highest_hz: float, attenuation_db: float = COMB_ATTENUATION_DB
+) -> FloatArray:
+    r"""Taps of a linear-phase low-pass that stops only what would fold below `highest_hz`: half as many, not flat.
+
+    A product of sections :math:`\sum_{n<D} z^{-n} e^{2 \pi j n \delta / f_s}`, each of which is zero at
+    :math:`k f_s / D + \delta` for all k but 0. The :math:`\delta` are Chebyshev nodes in :math:`\pm f_h`, as many as
+    the attenuation needs. What lies between the stop bands is left to the next stage; the response below
+    :math:`f_h`, which falls by less than 1 dB where :math:`f_h` is a tenth of the new rate, is known by `magnitude`.
+    Odd length, unity at 0 Hz.
+
+    Parameters
+    ----------
+    rate_hz : float, hertz, > 0
+        Of the values that come in.
+    factor : int, >= 2
+    highest_hz : float, hertz, > 0
+        At most a fifth of the new rate.
+    attenuation_db : float, dB, > 0
+        Below the least magnitude up to `highest_hz`.
+
+    Returns
+    -------
+    (n_taps,) array
+
+    Raises
+    ------
+    ValueError
+        `highest_hz` is above a fifth of the new rate, or there is nothing to decimate.
+
+    Examples
+    --------
+    >>> len(comb_taps(96_000.0, 24, 400.0)), len(anti_alias_taps(96_000.0, 24, 400.0))
+    (117, 237)
+    """
+    new_rate_hz = rate_hz / factor
+    if factor < 2 or not 0 < 5 * highest_hz <= new_rate_hz:
+        raise ValueError(f"{highest_hz} Hz is above a fifth of {new_rate_hz} values per second, or nothing is left out")
+    within = np.linspace(-1.0, 1.0, 41) * highest_hz
+    kept = np.abs(within[within >= 0])
+    folding = (np.arange(1, factor // 2 + 1)[:, None] * new_rate_hz + within).ravel()
+    for n_sections in range(1, _MOST_SECTIONS):
+        taps = _comb(rate_hz, factor, highest_hz * np.cos(np.pi * (np.arange(n_sections) + 0.5) / n_sections))
+        loudest = np.abs(magnitude(taps, rate_hz, folding)).max() / np.abs(magnitude(taps, rate_hz, kept)).min()
+        if loudest <= 10 ** (-attenuation_db / 20):
+            return taps
+    raise ValueError(f"{attenuation_db} dB cannot be had in {_MOST_SECTIONS} sections")
+
+
+def _comb(rate_hz: float, factor: int, offset_hz: FloatArray) -> FloatArray:
+    taps = np.ones(1, dtype=np.complex128)
+    for offset in offset_hz:
+        taps = np.convolve(taps, np.exp(2j * np.pi * offset / rate_hz * (np.arange(factor) - (factor - 1) / 2)))
+    found = taps.real
+    if len(found) % 2 == 0:
+        found = np.convolve(found, [0.5, 0.5])
+    symmetric: FloatArray = (found + found[::-1]) / (2 * found.sum())
+    return symmetric
 
 
 def magnitude(taps: FloatArray, rate_hz: float, frequency_hz: FloatArray) -> FloatArray:
@@ -116,7 +179,6 @@ class Decimator:
         parts = matrix.reshape(n_parts, self.row_length, n_together)
         self._matrix: FloatArray = np.ascontiguousarray(np.concatenate(list(parts), axis=1))
         self._n_parts, self._n_together = n_parts, n_together
-        self._n_rows = max(1, _MOST_PRODUCTS // self._matrix.size)
         self._factor, self._n_taps = factor, len(taps)
         self._n_in = self._n_out = self._n_held = 0
         self._rest: FloatArray = np.empty((n_channels, 0))
@@ -132,11 +194,8 @@ class Decimator:
         n_rows = values.shape[1] // self.row_length
         self._rest = values[:, n_rows * self.row_length :].copy()
         products = self._room(held + n_rows)
-        for channel in range(n_channels):
-            rows = values[channel, : n_rows * self.row_length].reshape(n_rows, self.row_length)
-            for start in range(0, n_rows, self._n_rows):
-                stop = min(start + self._n_rows, n_rows)
-                np.matmul(rows[start:stop], self._matrix, out=products[channel, held + start : held + stop])
+        rows = values[:, : n_rows * self.row_length].reshape(n_channels, n_rows, self.row_length)
+        multiply(rows, self._matrix, products[:, held : held + n_rows])
         n_out, width = max(0, held + n_rows - self._n_parts + 1), self._n_together
         found = np.zeros((n_channels, n_out, width))
         for part in range(self._n_parts if n_out else 0):

@@ -1,9 +1,9 @@
 """Mean square of a filtered signal, block by block, without making the filtered signal: faster than any filter.
 
 A row of samples x and the states s before it give the row's output as y = T x + O s, T and O fixed matrices. The energy
-of a block is then the sum over (i, j) of G K, G the Gram matrix of its rows [x s] and K that of [T O]. The states
-before each row follow from those before a group of rows, and so on, by matrix products. All arithmetic is done on
-chunks of a fixed length, so that no bit of a result depends on where the blocks that come in begin.
+of a block is then the sum over (i, j) of G T'T, G the Gram matrix of its rows, and of s' (2 O'T x + O'O s) over its
+rows. The states before each row follow from those before a group of rows, and so on, by matrix products. All arithmetic
+is done on chunks of a fixed length, so that no bit of a result depends on where the blocks that come in begin.
 """
 
 from __future__ import annotations
@@ -14,14 +14,16 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from fairhearing.acoustics.chunks import Chunks
 from fairhearing.acoustics.k_filter import FilterStates
+from fairhearing.acoustics.products import multiply
 
 FloatArray = npt.NDArray[np.float64]
 
 # Rows of about this many samples are the fastest, from 12 to 32 hardly slower.
 _ROW_LENGTHS = (24, 20, 21, 16, 18, 22, 25, 15, 19, 17, 23, 14, 13, 12)
-_BLOCKS_OF_CHUNK = 25
-_MOST_IN_GROUP = 5
+_BLOCKS_OF_CHUNK = 50
+_MOST_IN_GROUP = 10
 # The states long after the last sound: smaller numbers would become subnormal, which makes each product slow.
 _NOTHING = 1e-60
 
@@ -70,6 +72,8 @@ class _Plan:
     levels: tuple[_Level, ...]
     over_all: FloatArray
     entering: FloatArray
+    crossed: FloatArray
+    reached: FloatArray
     gram: FloatArray
 
 
@@ -95,15 +99,13 @@ class FilteredEnergy:
             raise ValueError(f"a block of {n_frames_of_block} frames is no whole number of rows: see block_frames")
         self._length, self._n_states = length, len(states.drive)
         self._rows_of_block = n_frames_of_block // length
-        self._enter, self._weights = _row_matrices(states, length)
+        self._enter, self._cross, self._reach, self._weights = _row_matrices(states, length)
         n_rows = _BLOCKS_OF_CHUNK * self._rows_of_block
         power = np.linalg.matrix_power(states.transition, length)
-        width = length + self._n_states
-        self._plan = _plan(power, n_channels, n_rows, _BLOCKS_OF_CHUNK, width)
-        self._plan_of_block = _plan(power, n_channels, self._rows_of_block, 1, width)
-        self._rows = np.zeros((n_channels, n_rows, width))
+        self._plan = _plan(power, n_channels, n_rows, _BLOCKS_OF_CHUNK, length)
+        self._plan_of_block = _plan(power, n_channels, self._rows_of_block, 1, length)
         self._state = np.zeros((n_channels, self._n_states))
-        self._n_held = 0
+        self._chunks = Chunks(n_rows * length, n_channels)
 
     def feed(self, block: FloatArray) -> Iterator[FloatArray]:
         """Mean squares (n_blocks, n_channels) of the blocks that are full now, in order.
@@ -113,63 +115,43 @@ class FilteredEnergy:
         ValueError
             `block` is not (n_frames, n_channels).
         """
-        n_channels, n_rows, _ = self._rows.shape
-        if block.ndim != 2 or block.shape[1] != n_channels:
-            raise ValueError(f"a block of shape {block.shape} has not {n_channels} channels")
-        n_frames, at = n_rows * self._length, 0
-        while at < len(block):
-            taken = block[at : at + n_frames - self._n_held]
-            self._put(taken)
-            at += len(taken)
-            if self._n_held == n_frames:
-                energy, self._state = self._energies(self._rows, self._state, self._plan)
-                self._state[np.abs(self._state) < _NOTHING] = 0.0
-                self._n_held = 0
-                yield energy
+        for chunk in self._chunks.feed(block):
+            energy, self._state = self._energies(chunk, self._state, self._plan)
+            self._state[np.abs(self._state) < _NOTHING] = 0.0
+            yield energy
 
     def rest(self) -> FloatArray:
         """Mean squares (n_blocks, n_channels) of the full blocks held that `feed` has not given; changes nothing."""
-        n_blocks = self._n_held // (self._length * self._rows_of_block)
-        state, found = self._state, [np.empty((0, len(self._rows)))]
-        for index in range(n_blocks):
-            rows = self._rows[:, index * self._rows_of_block : (index + 1) * self._rows_of_block].copy()
-            energy, state = self._energies(rows, state, self._plan_of_block)
+        held = self._chunks.rest
+        n_frames = self._length * self._rows_of_block
+        state, found = self._state, [np.empty((0, len(held)))]
+        for begin in range(0, held.shape[1] - n_frames + 1, n_frames):
+            energy, state = self._energies(held[:, begin : begin + n_frames], state, self._plan_of_block)
             found.append(energy)
         return np.concatenate(found)
 
-    def _put(self, frames: FloatArray) -> None:
-        """Write frames into rows, from where the last ended."""
-        length = self._length
-        at = 0
-        while at < len(frames):
-            row, column = divmod(self._n_held, length)
-            n_whole = 0 if column else (len(frames) - at) // length
-            if n_whole:
-                n_taken = n_whole * length
-                rows = frames[at : at + n_taken].reshape(n_whole, length, -1)
-                self._rows[:, row : row + n_whole, :length] = rows.transpose(2, 0, 1)
-            else:
-                n_taken = min(length - column, len(frames) - at)
-                self._rows[:, row, column : column + n_taken] = frames[at : at + n_taken].T
-            at += n_taken
-            self._n_held += n_taken
-
-    def _energies(self, rows: FloatArray, state: FloatArray, plan: _Plan) -> tuple[FloatArray, FloatArray]:
-        """Mean square of each block in `rows`, and the state after them."""
-        n_channels, n_rows, width = rows.shape
-        np.matmul(rows.reshape(-1, width)[:, : self._length], self._enter, out=plan.entering)
+    def _energies(self, chunk: FloatArray, state: FloatArray, plan: _Plan) -> tuple[FloatArray, FloatArray]:
+        """Mean square of each block in a chunk (n_channels, n_frames), and the state after it."""
+        n_blocks = plan.gram.shape[1]
+        rows, by_channel = chunk.reshape(len(chunk), -1, self._length), (len(chunk), -1, self._n_states)
+        multiply(rows, self._enter, plan.entering.reshape(by_channel))
+        multiply(rows, self._cross, plan.crossed.reshape(by_channel))
         before, after = _states(state, plan)
-        rows[..., self._length :] = before.reshape(n_channels, n_rows, -1)
-        blocks = rows.reshape(n_channels, -1, self._rows_of_block, width)
+        multiply(before, self._reach, plan.reached)
+        np.add(plan.reached, plan.crossed, out=plan.reached)
+        blocks = chunk.reshape(len(chunk), n_blocks, self._rows_of_block, self._length)
         np.matmul(blocks.swapaxes(-1, -2), blocks, out=plan.gram)
         energy = plan.gram.reshape(*plan.gram.shape[:2], -1) @ self._weights
+        by_block = (len(chunk), n_blocks, -1)
+        energy += np.vecdot(plan.reached.reshape(by_block), before.reshape(by_block))
         # Rounding may leave less than nothing where all is taken away.
         mean: FloatArray = np.maximum(energy.T, 0.0) / (self._rows_of_block * self._length)
         return mean, after
 
 
-def _row_matrices(states: FilterStates, length: int) -> tuple[FloatArray, FloatArray]:
-    """What a row of samples adds to the states after it (length, n_states), and the weights of a row's Gram matrix."""
+def _row_matrices(states: FilterStates, length: int) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """What a row of samples is multiplied by for what it adds to the states after it, and for 2 O'T x: (length,
+    n_states) each; what the states before it are multiplied by, O'O; and the weights of a row's Gram matrix, T'T."""
     n_states = len(states.drive)
     reach = np.empty((length, n_states))  # output of each sample from the states before the row
     enter = np.empty((length, n_states))
@@ -180,12 +162,11 @@ def _row_matrices(states: FilterStates, length: int) -> tuple[FloatArray, FloatA
     response = np.concatenate([[states.through], reach[:-1] @ states.drive])
     lag = np.subtract.outer(np.arange(length), np.arange(length))
     toeplitz = np.where(lag >= 0, response[np.abs(lag)], 0.0)
-    whole = np.concatenate([toeplitz, reach], axis=1)
-    return enter, (whole.T @ whole).ravel()
+    return enter, 2 * toeplitz.T @ reach, reach.T @ reach, (toeplitz.T @ toeplitz).ravel()
 
 
 def _group_sizes(n_rows: int) -> list[int]:
-    """Factors of the number of rows, small ones gathered up to 5."""
+    """Factors of the number of rows, small ones gathered up to 10."""
     sizes: list[int] = []
     rest, factor = n_rows, 2
     while rest > 1:
@@ -199,7 +180,7 @@ def _group_sizes(n_rows: int) -> list[int]:
     return sizes
 
 
-def _plan(power: FloatArray, n_channels: int, n_rows: int, n_blocks: int, width: int) -> _Plan:
+def _plan(power: FloatArray, n_channels: int, n_rows: int, n_blocks: int, length: int) -> _Plan:
     """The plan for a number of rows of each channel; `power` takes the states over one row."""
     n, levels, n_groups = len(power), [], n_rows * n_channels
     for size in _group_sizes(n_rows):
@@ -227,7 +208,9 @@ def _plan(power: FloatArray, n_channels: int, n_rows: int, n_blocks: int, width:
         levels=tuple(levels),
         over_all=power.T,
         entering=np.empty((n_rows * n_channels, n)),
-        gram=np.empty((n_channels, n_blocks, width, width)),
+        crossed=np.empty((n_rows * n_channels, n)),
+        reached=np.empty((n_rows * n_channels, n)),
+        gram=np.empty((n_channels, n_blocks, length, length)),
     )
 
 
@@ -237,11 +220,12 @@ def _states(state: FloatArray, plan: _Plan) -> tuple[FloatArray, FloatArray]:
     entering, gathered = plan.entering, []
     for level in plan.levels:
         gathered.append(entering.reshape(-1, level.size * n_states))
-        entering = np.matmul(gathered[-1], level.leave, out=level.left)
+        multiply(gathered[-1], level.leave, level.left)
+        entering = level.left
     before = state
     for level, group in zip(reversed(plan.levels), reversed(gathered), strict=True):
-        np.matmul(group, level.within, out=level.found)
-        np.matmul(before, level.across, out=level.carried)
+        multiply(group, level.within, level.found)
+        multiply(before, level.across, level.carried)
         np.add(level.found, level.carried, out=level.found)
         before = level.found.reshape(-1, n_states)
     return before, entering + state @ plan.over_all

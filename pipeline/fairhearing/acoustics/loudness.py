@@ -65,7 +65,7 @@ class KWeightedEnergy:
     """
 
     name: ClassVar[str] = "k-weighted-energy"
-    version: ClassVar[str] = "1"
+    version: ClassVar[str] = "2"
 
     def start(self, format: SampledFormat) -> _Energy | _NoEnergy:
         """An accumulator for one recording."""

@@ -60,6 +60,44 @@ def window_scale(
     return first, scale
 
 
+def hann(n: int) -> FloatArray:
+    """Hann window of a periodic transform, (n,)."""
+    found: FloatArray = 0.5 - 0.5 * np.cos(2 * np.pi * np.arange(n) / n)
+    return found
+
+
+def squared_magnitude(values: npt.NDArray[np.complex128]) -> FloatArray:
+    """Of complex values, without the root that `abs` takes."""
+    found: FloatArray = np.square(values.real)
+    found += np.square(values.imag)
+    return found
+
+
+def bin_edges_hz(n: int, rate_hz: float) -> FloatArray:
+    """Edges of the bins of a transform of n values up to about 400 Hz, each bin in the middle of two: from 0, hertz."""
+    step_hz = rate_hz / n
+    edges: FloatArray = np.maximum(0.0, (np.arange(round(HIGHEST_HZ / step_hz) + 1) - 0.5) * step_hz)
+    return edges
+
+
+def bin_powers(values: FloatArray, shape: FloatArray, scale: FloatArray) -> tuple[FloatArray, int]:
+    """Sum over all windows with half overlap of the mean square in each bin, (n_channels, n_bins); and how many fit.
+
+    Parameters
+    ----------
+    values : (n_channels, n)
+    shape : (n_window,)
+    scale : (n_bins,), of `window_scale`
+    """
+    n = len(shape)
+    n_windows = max(0, values.shape[1] // (n // 2) - 1)
+    if not n_windows:
+        return np.zeros((len(values), len(scale))), 0
+    windows = np.lib.stride_tricks.sliding_window_view(values, n, axis=1)[:, :: n // 2]
+    power: FloatArray = squared_magnitude(np.fft.rfft(windows * shape)[..., : len(scale)]).sum(axis=1) * scale
+    return power, n_windows
+
+
 def window_powers(shaped: FloatArray, first_bin: npt.NDArray[np.intp], scale: FloatArray) -> FloatArray:
     """Mean square in each cell (n_cells, n_channels) of a window (n_channels, n) that was multiplied with its shape.
 
@@ -69,7 +107,7 @@ def window_powers(shaped: FloatArray, first_bin: npt.NDArray[np.intp], scale: Fl
     first_bin : (n_cells + 1,), of `window_scale`
     scale : (n_bins,), of `window_scale`
     """
-    power = np.abs(np.fft.rfft(shaped)[:, : len(scale)]) ** 2 * scale
+    power = squared_magnitude(np.fft.rfft(shaped)[:, : len(scale)]) * scale
     return np.add.reduceat(power, first_bin[:-1], axis=1).T
 
 

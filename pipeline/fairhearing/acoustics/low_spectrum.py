@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import copy
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache, partial
 from typing import ClassVar
@@ -13,13 +13,17 @@ import numpy as np
 import numpy.typing as npt
 
 from fairhearing.acoustics.chunks import Chunks, SampledFormat
-from fairhearing.acoustics.decimation import Decimator, anti_alias_taps, magnitude
+from fairhearing.acoustics.decimation import Decimator, anti_alias_taps, comb_taps, magnitude
 from fairhearing.acoustics.low_cells import (
     CELLS_PER_HZ,
     FINE_TOP_HZ,
     HIGHEST_HZ,
+    bin_edges_hz,
+    bin_powers,
     empty_cells,
+    hann,
     slow_part,
+    squared_magnitude,
     taper_of,
     window_edges,
     window_powers,
@@ -34,7 +38,9 @@ _MIDDLE_HZ, _LOW_HZ = 4000, 1000  # rates that the first two stages come down to
 _LAST_FACTOR = 10
 SLOW_TOP_HZ = 30.0  # kept clear by the last stage: somewhat more than the fine cells reach
 _ENVELOPE_S, _ENVELOPE_HZ = 0.1, (200.0, HIGHEST_HZ)
-_CHUNK_S = 0.5
+_SAME_HZ = 1e-9
+_BIN_S = 0.9  # so that a recording of 1 s holds a window behind the filters
+_CHUNK_S = 1.0
 _TOGETHER = (4, 20, 10)  # of each stage; tried out
 
 
@@ -42,19 +48,21 @@ _TOGETHER = (4, 20, 10)  # of each stage; tried out
 class LowSpectrum:
     r"""Energy of a recording below 400 Hz in fine cells of frequency, for the whole and along its time, per channel.
 
-    The stream is decimated to about 1000 and 100 values per second behind linear-phase filters (120 dB), whose response
-    is divided out. Of the whole recording: the mean is removed, eight seconds at either end are faded (Hann; else what
-    is cut off there would be spread over all bands), then :math:`P_k = 2 |X_k|^2 / (N |H|^2 \sum w_n^2)` with one
-    transform over all N values, so that the cells sum to the weighted mean square (Parseval) and hold a tone within 1/T
-    of it. Along its time: windows of the faded stream of `window_s` with half overlap and the shape
-    :math:`\sin(\pi (n + 1/2) / N)`, whose squares sum to one; what lies below `lowest_hz` is taken out of the whole
-    before. Arrays of the result, full scale squared unless said otherwise:
+    The stream is decimated to about 1000 and 100 values per second behind linear-phase filters (119 dB on all that
+    would fold onto what is kept), whose response is divided out. Of the whole recording: the mean is removed, eight
+    seconds at either end are faded (Hann; else what is cut off there would be spread over all bands), then
+    :math:`P_k = 2 |X_k|^2 / (N |H|^2 \sum w_n^2)` with one transform over all N values, so that the cells sum to the
+    weighted mean square (Parseval) and hold a tone within 1/T of it. Along its time: windows of the faded stream of
+    `window_s` with half overlap and the shape :math:`\sin(\pi (n + 1/2) / N)`, whose squares sum to one; what lies
+    below `lowest_hz` is taken out of the whole before. Arrays of the result, full scale squared unless said otherwise:
 
     - ``cell_edge_hz``: (n_cells + 1,), from 0 to 25 Hz, 1/64 Hz apart; ``cell_power``: (n_cells, n_channels); NaN where
       the recording is shorter than two periods of `lowest_hz`
     - ``window_edge_hz``: (n_window_cells + 1,); ``window_power``: (n_windows, n_window_cells, n_channels)
     - ``window_start_s``: (n_windows,), second; ``window_faded``: (n_windows,), 1 where the stream is faded, else 0
     - ``envelope``: (n_steps, n_channels), 200-400 Hz in steps of ``envelope_step_s`` (1,), second
+    - ``bin_edge_hz``: (n + 1,), from 0 to about 400 Hz, 10/9 Hz apart; ``bin_power``: (n, n_channels), mean over Hann
+      windows of 0.9 s with half overlap, each with its offset; NaN if none fits
     - ``wide_frequency_hz``: (n_bins,); ``wide_power``: (n_bins, n_channels): every fourth stretch of time up to half
       the rate, Hann windows
     - ``mean``: (n_channels,), full scale, of all frames
@@ -87,7 +95,7 @@ class LowSpectrum:
     """
 
     name: ClassVar[str] = "low-spectrum"
-    version: ClassVar[str] = "1"
+    version: ClassVar[str] = "2"
     window_s: float = 8.0
     lowest_hz: float = 0.5
     subsonic_hz: float = 20.0
@@ -119,9 +127,13 @@ class _Plan:
     sine: FloatArray
     slow_sine: FloatArray
     hann: FloatArray
+    step_scale: FloatArray  # of the bins of a step that the envelope takes in; 0 for the others
     edge_hz: FloatArray
     first_bin: npt.NDArray[np.intp]
     scale: FloatArray
+    bin_hann: FloatArray
+    bin_edge_hz: FloatArray
+    bin_scale: FloatArray
 
     @property
     def slow_rate_hz(self) -> float:
@@ -150,18 +162,25 @@ class _Plan:
 def _plan(rate_hz: int, window_s: float) -> _Plan:
     first = max(1, rate_hz // _MIDDLE_HZ)
     second = max(1, int(rate_hz / first) // _LOW_HZ)
-    filters, factors, rate = [], [], float(rate_hz)
+    filters: list[tuple[FloatArray, float]] = []
+    factors, rate = [], float(rate_hz)
     for factor, highest_hz in ((first, HIGHEST_HZ), (second, HIGHEST_HZ), (_LAST_FACTOR, SLOW_TOP_HZ)):
         if factor > 1:
-            filters.append((anti_alias_taps(rate, factor, highest_hz), rate))
+            # The next stage takes away what the first one leaves between its stop bands.
+            taps_of = anti_alias_taps if filters or 5 * highest_hz > rate / factor else comb_taps
+            filters.append((taps_of(rate, factor, highest_hz), rate))
             factors.append(factor)
             rate /= factor
     low_rate_hz = rate * _LAST_FACTOR
     n_window = 2 * _LAST_FACTOR * round(window_s * low_rate_hz / (2 * _LAST_FACTOR))
     n_step = round(_ENVELOPE_S * low_rate_hz)
-    sine, slow_sine = (np.sin(np.pi * (np.arange(n) + 0.5) / n) for n in (n_window, n_window // _LAST_FACTOR))
+    sine, slow_sine = _sine(n_window), _sine(n_window // _LAST_FACTOR)
     edges = window_edges(low_rate_hz / n_window)
-    first_bin, scale = window_scale(sine, edges, low_rate_hz, partial(_response, filters[:-1]))
+    response = partial(_response, filters[:-1])
+    first_bin, scale = window_scale(sine, edges, low_rate_hz, response)
+    bin_hann, step_hann = (hann(n) for n in (2 * round(_BIN_S * low_rate_hz / 2), n_step))
+    bin_edges = bin_edges_hz(len(bin_hann), low_rate_hz)
+    _, bin_scale = window_scale(bin_hann, bin_edges, low_rate_hz, response)
     return _Plan(
         filters=tuple(filters),
         factors=tuple(factors),
@@ -170,11 +189,28 @@ def _plan(rate_hz: int, window_s: float) -> _Plan:
         n_step=n_step,
         sine=sine,
         slow_sine=slow_sine,
-        hann=0.5 - 0.5 * np.cos(2 * np.pi * np.arange(n_step) / n_step),
+        hann=step_hann,
+        step_scale=_step_scale(step_hann, low_rate_hz, response),
         edge_hz=edges,
         first_bin=first_bin,
         scale=scale,
+        bin_hann=bin_hann,
+        bin_edge_hz=bin_edges,
+        bin_scale=bin_scale,
     )
+
+
+def _sine(n: int) -> FloatArray:
+    found: FloatArray = np.sin(np.pi * (np.arange(n) + 0.5) / n)
+    return found
+
+
+def _step_scale(shape: FloatArray, rate_hz: float, response: Callable[[FloatArray], FloatArray]) -> FloatArray:
+    frequency: FloatArray = np.arange(len(shape) // 2 + 1, dtype=np.float64) * (rate_hz / len(shape))
+    scale = np.zeros(len(frequency))
+    inside = slice(*np.searchsorted(frequency, (_ENVELOPE_HZ[0] - _SAME_HZ, _ENVELOPE_HZ[1] + _SAME_HZ)))
+    scale[inside] = 2 / (len(shape) * float(shape @ shape)) / response(frequency[inside]) ** 2
+    return scale
 
 
 def _response(filters: Sequence[tuple[FloatArray, float]], frequency_hz: FloatArray) -> FloatArray:
@@ -200,6 +236,9 @@ class _Low:
         self._n_skip = (len(plan.filters[-1][0]) - 1) // 2
         self._for_windows: FloatArray = np.empty((self._n_channels, 0))
         self._for_envelope: FloatArray = np.empty((self._n_channels, 0))
+        self._for_bins: FloatArray = np.empty((self._n_channels, 0))
+        self._bin_power: FloatArray = np.zeros((self._n_channels, len(plan.bin_scale)))
+        self._n_bin_windows = 0
         self._middle: list[FloatArray] = []
         self._n_middle = 2 * round(plan.filters[min(1, len(plan.filters) - 1)][1])
         # Room for all, once: growing lists would hold everything twice at the end.
@@ -237,19 +276,26 @@ class _Low:
         self._slow[:, self._n_slow : self._n_slow + slow.shape[1]] = slow
         self._n_slow += slow.shape[1]
         self._take_envelope(values)
+        self._take_bins(values)
         self._take_windows(values)
 
     def _take_envelope(self, values: FloatArray) -> None:
-        n_step, hann = self._plan.n_step, self._plan.hann
+        n_step, shape = self._plan.n_step, self._plan.hann
         held = np.concatenate([self._for_envelope, values], axis=1)
         n_steps = held.shape[1] // n_step
         steps = held[:, : n_steps * n_step].reshape(len(held), n_steps, n_step)
         self._for_envelope = held[:, n_steps * n_step :]
         if n_steps:
-            per_bin = self._plan.low_rate_hz / n_step
-            inside = slice(math.ceil(_ENVELOPE_HZ[0] / per_bin), math.floor(_ENVELOPE_HZ[1] / per_bin) + 1)
-            power = np.abs(np.fft.rfft(steps * hann)[..., inside]) ** 2
-            self._envelope.append(power.sum(axis=-1).T * (2 / (n_step * float(hann @ hann))))
+            power = squared_magnitude(np.fft.rfft(steps * shape))
+            self._envelope.append((power @ self._plan.step_scale).T)
+
+    def _take_bins(self, values: FloatArray) -> None:
+        plan = self._plan
+        held = np.concatenate([self._for_bins, values], axis=1)
+        powers, n_windows = bin_powers(held, plan.bin_hann, plan.bin_scale)
+        self._bin_power = self._bin_power + powers
+        self._n_bin_windows += n_windows
+        self._for_bins = held[:, n_windows * (len(plan.bin_hann) // 2) :]
 
     def _take_windows(self, values: FloatArray) -> None:
         plan = self._plan
@@ -297,6 +343,8 @@ class _Low:
             "window_power": windows,
             "window_faded": self._faded(n_windows),
             "window_start_s": plan.delay_s + hop_s * np.arange(n_windows, dtype=np.float64),
+            "bin_edge_hz": plan.bin_edge_hz,
+            "bin_power": self._bin_power.T / (self._n_bin_windows or np.nan),
             "envelope": np.concatenate(self._envelope) if self._envelope else np.empty((0, self._n_channels)),
             "envelope_step_s": np.array([plan.n_step / plan.low_rate_hz]),
             **self._wide.arrays(),

@@ -12,10 +12,11 @@ import numpy.typing as npt
 
 from fairhearing.acoustics.chunks import Chunks
 from fairhearing.acoustics.chunks import SampledFormat as SampledFormat
+from fairhearing.acoustics.products import square_sums
 
 FloatArray = npt.NDArray[np.float64]
 _Chunks = Chunks
-_FRAMES_TOGETHER = 1 << 15
+_TOGETHER_S = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +29,8 @@ class BlockLevels:
     - ``mean``: (n_blocks, n_channels), full scale
     - ``mean_square``: (n_blocks, n_channels), full scale squared
     - ``peak``: (n_blocks, n_channels), full scale, >= 0; of the samples, not of the wave between them
+    - ``highest``, ``lowest``: (n_blocks, n_channels), full scale; the samples' extremes, from which the peak without an
+      offset follows
     - ``n_frames``: (n_blocks,), frames in each block
 
     Parameters
@@ -50,7 +53,7 @@ class BlockLevels:
     """
 
     name: ClassVar[str] = "block-levels"
-    version: ClassVar[str] = "2"
+    version: ClassVar[str] = "3"
     block_s: float = 0.1
 
     def __post_init__(self) -> None:
@@ -73,6 +76,9 @@ class PowerSpectrum:
     - ``power_density``: (n_bins, n_channels), full scale squared per hertz; NaN if no whole window fits
     - ``mean``: (n_channels,), full scale, of all frames; NaN if there is none
     - ``n_windows``: (1,)
+
+    Of a long recording at a high rate this alone takes more time than all else that is asked of one: what the built-in
+    analysers need of a spectrum they take from `LowSpectrum`, by `low_bands.whole_spectrum`.
 
     A steady offset leaks into the first bins: below two bins (2 / `window_s`) the density is not that of sound. What is
     left after the last whole window is in ``mean`` only.
@@ -121,14 +127,12 @@ def _check_duration(name: str, value: float) -> None:
 class _Levels:
     def __init__(self, n_frames_of_block: int, format: SampledFormat) -> None:
         self._n_frames_of_block = n_frames_of_block
-        # Several blocks at a time: calls would cost more than the arithmetic.
-        self._n_together = max(1, _FRAMES_TOGETHER // n_frames_of_block)
+        # Several blocks at a time: calls would cost more than the arithmetic. A second is what comes at a time.
+        self._n_together = max(1, int(_TOGETHER_S * format.rate_hz) // n_frames_of_block)
         self._chunks = Chunks(self._n_together * n_frames_of_block, format.n_channels)
         # Room for all that the recording says it holds, once: growing lists would hold everything twice at the end.
         n_blocks = -(-format.n_frames // n_frames_of_block)
-        self._mean = np.empty((n_blocks, format.n_channels))
-        self._mean_square = np.empty((n_blocks, format.n_channels))
-        self._peak = np.empty((n_blocks, format.n_channels))
+        self._kept = np.empty((4, n_blocks, format.n_channels))
         self._n_full = self._n_taken = 0
         self._n_frames = format.n_frames
 
@@ -153,18 +157,24 @@ class _Levels:
         if n_rest:
             self._put(n, rest[:, None, n_whole * n_of_block :])
             n_frames[-1] = n_rest
-        n = len(n_frames)
+        mean, mean_square, highest, lowest = self._kept[:, : len(n_frames)].copy()
         return {
-            "mean": self._mean[:n], "mean_square": self._mean_square[:n], "peak": self._peak[:n], "n_frames": n_frames
-        }  # fmt: skip
+            "mean": mean,
+            "mean_square": mean_square,
+            "peak": np.maximum(highest, np.abs(lowest)),
+            "highest": highest,
+            "lowest": lowest,
+            "n_frames": n_frames,
+        }
 
     def _put(self, first: int, blocks: FloatArray) -> None:
         """Blocks (n_channels, n_blocks, n_frames) from the `first` on."""
-        n_frames = blocks.shape[2]
-        at = slice(first, first + blocks.shape[1])
-        self._mean[at] = blocks.sum(axis=2).T / n_frames
-        self._mean_square[at] = np.einsum("ijk,ijk->ji", blocks, blocks) / n_frames
-        self._peak[at] = np.maximum(blocks.max(axis=2), np.abs(blocks.min(axis=2))).T
+        n_blocks, n_frames = blocks.shape[1:]
+        mean, mean_square, highest, lowest = self._kept[:, first : first + n_blocks]
+        np.divide(blocks.sum(axis=2).T, n_frames, out=mean)
+        np.divide(square_sums(blocks).T, n_frames, out=mean_square)
+        highest[:] = blocks.max(axis=2).T
+        lowest[:] = blocks.min(axis=2).T
 
 
 class _Spectrum:

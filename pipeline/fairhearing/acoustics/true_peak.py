@@ -9,18 +9,22 @@ from typing import ClassVar
 import numpy as np
 import numpy.typing as npt
 
-from fairhearing.acoustics.summaries import SampledFormat
+from fairhearing.acoustics.chunks import Chunks, SampledFormat
+from fairhearing.acoustics.products import multiply
 
 FloatArray = npt.NDArray[np.float64]
+Singles = npt.NDArray[np.float32]
 
 # BS.1770-5, Annex 2: at least four times the samples below 96 kHz; at 96 kHz twice as many will do.
 _FOUR_TIMES_BELOW_HZ = 96_000
 # A windowed sinc over 24 samples (Kaiser, beta 5): up to 0.42 of the rate flat within 0.05 dB.
 _HALF_LENGTH = 12
 _KAISER_BETA = 5.0
-_RUN = 128  # samples that are passed over or looked at together
+_RUN = 480  # samples that are passed over or looked at together
 _PART = 16  # samples of a run whose wave is made by one row of a matrix product
-_RUNS_AT_ONCE = 256
+_CHUNK_S = 1.0
+_INNER = slice(_HALF_LENGTH, -_HALF_LENGTH)  # of a chunk, without the neighbours of its ends
+_ROUNDED = 1e-6  # more than what single precision takes from a bound, relative to the largest sample near
 _SINGLE_PRECISION = 1e-4  # more than what single precision may miss, relative to the peak
 
 
@@ -29,9 +33,8 @@ class TruePeak:
     r"""Largest magnitude of the samples and of the oversampled wave of each channel, over the whole recording.
 
     The wave is taken at 4 points a sample below 96 kHz, at 2 from there on, by a windowed sinc that passes through the
-    samples. Runs of samples too small to hold the peak are passed over: between samples below a the wave stays below a
-    times the largest sum of the magnitudes of the filter's taps, 2.4. Before and after the recording lies silence.
-    Arrays of the result:
+    samples; before and after the recording lies silence. Runs of samples that cannot hold the peak are passed over: see
+    `bounds_of_taps`. Arrays of the result:
 
     - ``sample_peak``: (n_channels,), full scale, >= 0
     - ``true_peak``: (n_channels,), full scale, >= ``sample_peak``
@@ -51,11 +54,11 @@ class TruePeak:
     """
 
     name: ClassVar[str] = "true-peak"
-    version: ClassVar[str] = "1"
+    version: ClassVar[str] = "2"
 
     def start(self, format: SampledFormat) -> _Peaks:
         """An accumulator for one recording."""
-        return _Peaks(oversampling(format.rate_hz), format.n_channels)
+        return _Peaks(format)
 
 
 def oversampling(rate_hz: float) -> int:
@@ -84,92 +87,148 @@ def interpolation_taps(n_points: int) -> FloatArray:
     return taps
 
 
-class _Peaks:
-    """Chunks of whole runs with the samples on either side that the filter reaches; `_n_held` of them are filled."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bounds:
+    """The wave is no larger than `chord` times the larger of the two samples it lies between plus `bend` times the
+    largest second difference of the samples that its filter reaches; for each point between two samples."""
 
-    def __init__(self, n_points: int, n_channels: int) -> None:
-        taps = interpolation_taps(n_points)
-        self._bound = float(np.abs(taps).sum(axis=1).max())
+    chord: FloatArray
+    bend: FloatArray
+
+
+def bounds_of_taps(taps: FloatArray) -> Bounds:
+    r"""How far the wave between two samples can be from the chord through them.
+
+    The taps are parted into a chord, :math:`w_0 x_0 + w_1 x_1`, with the sum :math:`w_0 + w_1 = \sum h_k` and the first
+    moment :math:`w_1 = \sum k h_k` of all taps, and what is left, :math:`r`. Sum and first moment of r are zero, so its
+    z-transform has a double zero at 1, and it is a second difference, :math:`r_k = g_{k-1} - 2 g_k + g_{k+1}`; g is the
+    sum of the sum of r, two taps shorter. Therefore :math:`y = w_0 x_0 + w_1 x_1 + \sum_j g_j (x_{j-1} - 2 x_j +
+    x_{j+1})` exactly, and :math:`|y| \le (|w_0| + |w_1|) \max(|x_0|, |x_1|) + \sum |g_j| \max |\Delta^2 x|`. Music has
+    little at the top of its range, and so small second differences: the bound is little above the samples, where the
+    sum of the magnitudes of all taps, 2.4, passes over hardly anything.
+
+    Parameters
+    ----------
+    taps : (n_points, 24), of `interpolation_taps`
+
+    Returns
+    -------
+    Bounds
+
+    Examples
+    --------
+    >>> bounds = bounds_of_taps(interpolation_taps(2))
+    >>> [float(values[0].round(2)) for values in (bounds.chord, bounds.bend)]
+    [1.0, 0.43]
+    """
+    at = np.arange(1 - _HALF_LENGTH, _HALF_LENGTH + 1)
+    last = taps @ at
+    first = taps.sum(axis=1) - last
+    left = taps.copy()
+    left[:, _HALF_LENGTH - 1] -= first
+    left[:, _HALF_LENGTH] -= last
+    twice_summed = np.cumsum(np.cumsum(left, axis=1), axis=1)
+    return Bounds(chord=np.abs(first) + np.abs(last), bend=np.abs(twice_summed).sum(axis=1))
+
+
+class _Peaks:
+    """Chunks of whole runs, each with the last samples before it: what is looked at lies half a filter behind."""
+
+    def __init__(self, format: SampledFormat) -> None:
+        taps = interpolation_taps(oversampling(format.rate_hz))
+        bounds = bounds_of_taps(taps)
+        self._chord, self._bend = np.float32(bounds.chord.max()), np.float32(bounds.bend.max())
         self._matrix = _part_matrix(taps)
-        n_parts = _RUNS_AT_ONCE * _RUN // _PART
-        # Room is made once: memory that is asked for anew for each chunk costs more time than the product.
         self._single = self._matrix.astype(np.float32)
+        n_channels, n_runs = format.n_channels, max(1, round(_CHUNK_S * format.rate_hz / _RUN))
+        self._chunks = Chunks(n_runs * _RUN, n_channels)
+        # Silence lies before the first sample.
+        self._before = np.zeros((n_channels, 2 * _HALF_LENGTH))
+        # Room is made once: memory that is asked for anew for each chunk costs more time than the arithmetic.
+        n_samples, n_parts = n_runs * _RUN + 2 * _HALF_LENGTH, n_runs * _RUN // _PART
+        self._rounded, self._steps, self._work = np.empty((3, n_channels, n_samples), dtype=np.float32)
+        windows = np.lib.stride_tricks.sliding_window_view(self._rounded, len(self._matrix), axis=1)
+        self._windows = windows[:, ::_PART]
         self._gathered = np.empty((n_parts, len(self._matrix)), dtype=np.float32)
         self._waves = np.empty((n_parts, self._matrix.shape[1]), dtype=np.float32)
-        self._magnitude = np.empty((_RUNS_AT_ONCE, _RUN))
-        # Silence lies before the first sample.
-        self._chunk = np.zeros((n_channels, _RUNS_AT_ONCE * _RUN + 2 * _HALF_LENGTH))
-        self._n_held = 2 * _HALF_LENGTH
         self._sample_peak, self._true_peak = np.zeros(n_channels), np.zeros(n_channels)
 
     def update(self, block: FloatArray) -> None:
         """Take in the next frames."""
-        n_channels, length = self._chunk.shape
-        if block.ndim != 2 or block.shape[1] != n_channels:
-            raise ValueError(f"a block of shape {block.shape} has not {n_channels} channels")
-        at = 0
-        while at < len(block):
-            n_taken = min(length - self._n_held, len(block) - at)
-            self._chunk[:, self._n_held : self._n_held + n_taken] = block[at : at + n_taken].T
-            self._n_held += n_taken
-            at += n_taken
-            if self._n_held == length:
-                self._sample_peak, self._true_peak = self._looked(self._chunk)
-                self._chunk[:, : 2 * _HALF_LENGTH] = self._chunk[:, -2 * _HALF_LENGTH :]
-                self._n_held = 2 * _HALF_LENGTH
+        for chunk in self._chunks.feed(block):
+            self._look(self._before, chunk, self._sample_peak, self._true_peak)
+            self._before = chunk[:, -2 * _HALF_LENGTH :].copy()
 
     def result(self) -> Mapping[str, FloatArray]:
         """The peaks of all frames so far."""
-        rest = self._chunk.copy()
-        rest[:, self._n_held :] = 0.0  # silence comes after the last sample
-        last = np.zeros_like(self._chunk)
-        last[:, : 2 * _HALF_LENGTH] = rest[:, -2 * _HALF_LENGTH :]
-        sample_peak, true_peak = self._looked(rest)
-        sample_peak, true_peak = self._looked(last, sample_peak, true_peak)
-        return {"sample_peak": sample_peak, "true_peak": true_peak}
+        rest = self._chunks.rest
+        samples, waves = self._sample_peak.copy(), self._true_peak.copy()
+        # Silence comes after the last sample.
+        padded = np.zeros((len(rest), self._rounded.shape[1] - 2 * _HALF_LENGTH))
+        padded[:, : rest.shape[1]] = rest
+        self._look(self._before, padded, samples, waves)
+        self._look(padded[:, -2 * _HALF_LENGTH :], np.zeros_like(padded), samples, waves)
+        return {"sample_peak": samples, "true_peak": waves}
 
-    def _looked(
-        self, chunk: FloatArray, sample_peak: FloatArray | None = None, true_peak: FloatArray | None = None
-    ) -> tuple[FloatArray, FloatArray]:
-        """The peaks so far and of a chunk; the samples at its ends that have no neighbours in it belong to others."""
-        samples = self._sample_peak.copy() if sample_peak is None else sample_peak.copy()
-        waves = self._true_peak.copy() if true_peak is None else true_peak.copy()
-        for channel, values in enumerate(chunk):
-            np.abs(values[_HALF_LENGTH:-_HALF_LENGTH].reshape(-1, _RUN), out=self._magnitude)
-            of_run = self._magnitude.max(axis=1)
-            samples[channel] = np.maximum(samples[channel], of_run.max())
-            waves[channel] = np.maximum(waves[channel], samples[channel])
-            waves[channel] = self._wave_peak(values, of_run, waves[channel])
-        return samples, waves
-
-    def _wave_peak(self, values: FloatArray, of_run: FloatArray, so_far: float) -> float:
-        """The larger of `so_far` and the peak of the wave in the runs that could exceed it."""
-        near = of_run.copy()
-        np.maximum(near[1:], of_run[:-1], out=near[1:])
-        np.maximum(near[:-1], of_run[1:], out=near[:-1])
-        near[0] = np.maximum(near[0], np.abs(values[:_HALF_LENGTH]).max())
-        near[-1] = np.maximum(near[-1], np.abs(values[-_HALF_LENGTH:]).max())
+    def _look(self, before: FloatArray, chunk: FloatArray, samples: FloatArray, waves: FloatArray) -> None:
+        """Raise the peaks so far by those of a chunk; its last samples lack neighbours yet and belong to the next."""
+        self._rounded[:, : 2 * _HALF_LENGTH] = before
+        self._rounded[:, 2 * _HALF_LENGTH :] = chunk
+        of_run = self._largest(np.abs(self._rounded[:, _INNER], out=self._work[:, _INNER]))
+        # Rounding is monotonous: where the largest rounded sample is below, so is every sample.
+        for channel in np.flatnonzero(~(of_run.max(axis=1) < samples.astype(np.float32))):
+            inner = np.concatenate([before[channel, _HALF_LENGTH:], chunk[channel, :-_HALF_LENGTH]])
+            # `maximum` keeps a NaN, which `max` would lose.
+            samples[channel] = np.maximum(samples[channel], np.abs(inner).max())
+        np.maximum(waves, samples, out=waves)
+        bounds = self._bounds(of_run)
+        # Of samples below a each second difference is rounded by less than a millionth of a.
+        after = np.abs(self._rounded[:, -_HALF_LENGTH:]).max(axis=1)
         # A sample that is NaN is never passed over.
-        chosen = np.flatnonzero(~(near * self._bound <= so_far))
-        n_parts = _RUN // _PART
-        rows = (chosen[:, None] * n_parts + np.arange(n_parts)).ravel()
-        if not len(rows):
-            return so_far
-        windows = np.lib.stride_tricks.sliding_window_view(values, _PART + 2 * _HALF_LENGTH)[::_PART]
-        return self._peak_of(windows, rows, so_far)
+        passed = bounds <= (waves - _ROUNDED * np.maximum(waves, after))[:, None]
+        for channel in np.flatnonzero(~passed.all(axis=1)):
+            chosen = np.flatnonzero(~passed[channel])
+            parts = (chosen[:, None] * (_RUN // _PART) + np.arange(_RUN // _PART)).ravel()
+            near = self._near_the_top(int(channel), parts, waves[channel])
+            if len(near):
+                # In double precision what the peak is, where in single precision it may lie.
+                values = np.concatenate([before[channel], chunk[channel]])
+                windows = values[near[:, None] * _PART + np.arange(len(self._matrix))]
+                waves[channel] = np.maximum(waves[channel], np.abs(windows @ self._matrix).max())
 
-    def _peak_of(self, windows: FloatArray, rows: npt.NDArray[np.intp], so_far: float) -> float:
-        """As above: in single precision where it may lie, there in double precision what it is."""
-        gathered, waves = self._gathered[: len(rows)], self._waves[: len(rows)]
-        gathered[:] = windows if len(rows) == len(windows) else windows[rows]
-        np.matmul(gathered, self._single, out=waves)
+    def _largest(self, magnitude: Singles) -> Singles:
+        """Of each run of a chunk: (n_channels, n_runs)."""
+        found: Singles = magnitude.reshape(len(magnitude), -1, _RUN).max(axis=2)
+        return found
+
+    def _bounds(self, of_run: Singles) -> Singles:
+        """What the wave between the samples of each run cannot exceed; of those in `_rounded`."""
+        rounded = self._rounded
+        steps = np.subtract(rounded[:, 1:], rounded[:, :-1], out=self._steps[:, :-1])
+        bends = np.subtract(steps[:, 1:], steps[:, :-1], out=self._work[:, :-2])  # column k is that of sample k + 1
+        np.abs(bends, out=bends)
+        n_near = _HALF_LENGTH - 1
+        own = self._largest(bends[:, n_near:-n_near])
+        near = own.copy()
+        np.maximum(near[:, 1:], own[:, :-1], out=near[:, 1:])
+        np.maximum(near[:, :-1], own[:, 1:], out=near[:, :-1])
+        np.maximum(near[:, 0], bends[:, :n_near].max(axis=1), out=near[:, 0])
+        np.maximum(near[:, -1], bends[:, -n_near:].max(axis=1), out=near[:, -1])
+        # The wave after the last sample of a run lies between that and the first of the next.
+        ends = np.maximum(of_run, np.abs(rounded[:, _HALF_LENGTH + _RUN :: _RUN]))
+        found: Singles = self._chord * ends + self._bend * near
+        return found
+
+    def _near_the_top(self, channel: int, parts: npt.NDArray[np.intp], so_far: float) -> npt.NDArray[np.intp]:
+        """Those of some parts of a channel where the wave may be highest, and higher than `so_far`; perhaps none."""
+        gathered, waves = self._gathered[: len(parts)], self._waves[: len(parts)]
+        gathered[:] = self._windows[channel, parts]
+        multiply(gathered, self._single, waves)
         top = float(np.maximum(waves.max(), -waves.min()))
         if top * (1 + _SINGLE_PRECISION) <= so_far:
-            return so_far
-        if np.isnan(top):
-            return top
-        near_top = (np.abs(waves) >= top * (1 - _SINGLE_PRECISION)).any(axis=1)
-        return max(so_far, float(np.abs(windows[rows[near_top]] @ self._matrix).max()))
+            return parts[:0]
+        # Where a sample is NaN, no comparison holds.
+        return parts[~(np.abs(waves) < top * (1 - _SINGLE_PRECISION)).all(axis=1)]
 
 
 def _part_matrix(taps: FloatArray) -> FloatArray:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import difflib
 import json
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 from fairhearing.audio import RecordingFile
 from fairhearing.conformance.importer_contents import Content
@@ -18,28 +20,48 @@ DECIMALS = 6
 LARGEST_TOLERANCE = Decimal("0.005")
 CURVE_COLUMNS = ("frequency_hz", "level_db", "phase_deg")
 
+NAMES = ("seat", "channel")
+
 Row = list[float | str | int | None]
 
 
-def golden_text(reading: Reading) -> str:
-    """What was read as a JSON table, a row a line, numbers with six decimals.
+def golden_text(readings: Sequence[Reading]) -> str:
+    """What was read of a file as a JSON table, a row a line, numbers with six decimals; of several, a table each.
 
     Raises
     ------
     ValueError
-        The reading is a problem.
+        One is a problem.
     """
-    if reading.problem is not None or reading.content is None:
-        raise ValueError(f"{reading.path} is not read: {reading.problem}")
+    for reading in readings:
+        if reading.problem is not None:
+            raise ValueError(f"{reading.path} is not read: {reading.problem}")
+    if len(readings) == 1:
+        parts = _parts(readings[0])
+    else:
+        tables = [[*(f'"{key}": {_json(name)}' for key, name in _names(one).items()), *_parts(one)] for one in readings]
+        parts = ['"readings": [\n{' + "},\n{".join(",\n ".join(table) for table in tables) + "}\n]"]
+    return "{\n " + ",\n ".join([f'"format": {FORMAT}', *parts]) + "\n}\n"
+
+
+def _names(reading: Reading) -> dict[str, str | None]:
+    """What tells the readings of one file apart."""
+    return {name: getattr(reading, name) for name in NAMES}
+
+
+def _parts(reading: Reading) -> list[str]:
+    assert reading.content is not None
     columns, rows = _table(reading.content)
     body = ",\n  ".join(f"[{', '.join(map(_cell, row))}]" for row in rows)
-    parts = [
-        f'"format": {FORMAT}',
-        f'"columns": {json.dumps(columns, ensure_ascii=False)}',
-        f'"caveats": {json.dumps(list(reading.caveats), ensure_ascii=False)}',
+    return [
+        f'"columns": {_json(columns)}',
+        f'"caveats": {_json(list(reading.caveats))}',
         f'"rows": [\n  {body}\n ]',
     ]
-    return "{\n " + ",\n ".join(parts) + "\n}\n"
+
+
+def _json(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False)
 
 
 def _table(content: Content) -> tuple[list[str], list[Row]]:
@@ -60,7 +82,7 @@ def _table(content: Content) -> tuple[list[str], list[Row]]:
 def _cell(value: float | str | int | None) -> str:
     if isinstance(value, float):
         return f"{value:.{DECIMALS}f}"
-    return json.dumps(value, ensure_ascii=False)
+    return _json(value)
 
 
 def write_golden(importer: Importer, sample: ImporterSample) -> str:
@@ -74,7 +96,7 @@ def write_golden(importer: Importer, sample: ImporterSample) -> str:
         The importer raised.
     """
     path = sample.golden_path
-    new = golden_text(read_one(importer, sample))
+    new = golden_text(list(read_one(importer, sample).values()))
     old = path.read_text(encoding="utf-8") if path.exists() else ""
     if new != old:
         path.write_text(new, encoding="utf-8", newline="\n")
@@ -82,8 +104,8 @@ def write_golden(importer: Importer, sample: ImporterSample) -> str:
     return "".join(lines)
 
 
-def golden_difference(path: Path, reading: Reading) -> str | None:
-    """How a reading differs from a golden file, in words; None if every number is the same within its printed digits.
+def golden_difference(path: Path, readings: Sequence[Reading]) -> str | None:
+    """How the readings of a file differ from its golden file; None if all numbers are the same to the printed digits.
 
     Raises
     ------
@@ -91,8 +113,24 @@ def golden_difference(path: Path, reading: Reading) -> str | None:
         The file is no golden file.
     """
     golden = json.loads(path.read_text(encoding="utf-8"), parse_float=Decimal)
-    if not isinstance(golden, dict) or golden.get("format") != FORMAT or reading.content is None:
+    if not isinstance(golden, dict) or golden.get("format") != FORMAT:
         raise ValueError(f"{path.name} is no golden file of format {FORMAT}")
+    if "readings" not in golden:
+        several = f"{len(readings)} readings, golden one" if len(readings) != 1 else None
+        return several or _difference(golden, readings[0])
+    names, wanted = [_names(one) for one in readings], [{k: one.get(k) for k in NAMES} for one in golden["readings"]]
+    if names != wanted:
+        return f"readings of {names}, golden {wanted}"
+    for name, one, golden_one in zip(names, readings, golden["readings"], strict=True):
+        found = _difference(golden_one, one)
+        if found is not None:
+            return f"{' '.join(part for part in name.values() if part is not None)}: {found}"
+    return None
+
+
+def _difference(golden: Mapping[str, Any], reading: Reading) -> str | None:
+    if reading.content is None:
+        return f"not read: {reading.problem}"
     columns, rows = _table(reading.content)
     if golden.get("columns") != columns:
         return f"columns {columns}, golden {golden.get('columns')}"

@@ -7,20 +7,21 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
-from fairhearing.conformance.importer_contents import content_fault, difference
+from fairhearing.conformance.importer_contents import differences
 from fairhearing.conformance.importer_samples import (
     SCORES,
     ImporterSample,
     ImporterSubject,
     as_samples,
+    fault_of,
+    first_unclear,
     item_of,
     read,
     read_one,
     recognise,
     sample_session,
-    sound_reading,
+    sound_readings,
     source,
-    unclear,
 )
 from fairhearing.conformance.importer_variants import (
     keeps_byte_order_mark,
@@ -30,9 +31,9 @@ from fairhearing.conformance.importer_variants import (
 )
 from fairhearing.conformance.kit import Case, NotApplicable, Rule, RuleBroken, cases, parametrised
 from fairhearing.conformance.spoiling import Spoilt, hostile
-from fairhearing.contracts import Importer, Reading, Recognition, SourceFile
+from fairhearing.contracts import Importer, Recognition, SourceFile
 from fairhearing.errors import PluginProblem
-from fairhearing.session import ScoreFile, Session
+from fairhearing.session import MeasurementFile, ScoreFile, Session
 
 F = TypeVar("F", bound=Callable[..., object])
 HEAD_BYTES = 4096
@@ -41,7 +42,7 @@ HEAD_BYTES = 4096
 def check_importer(
     importer: Importer,
     *,
-    samples: Sequence[ImporterSample | Path | str],
+    samples: Sequence[ImporterSample | Path | str | tuple[Path, MeasurementFile | ScoreFile]],
     waive: Mapping[str, str] | None = None,
     others: Sequence[Importer] | None = None,
 ) -> Callable[[F], F]:
@@ -50,7 +51,7 @@ def check_importer(
     Parameters
     ----------
     importer : Importer
-    samples : sequence of ImporterSample or Path
+    samples : sequence of ImporterSample, Path or pairs of Path and MeasurementFile or ScoreFile
         Files that it must read.
     waive : mapping, optional
         Name of a rule -> why it is not kept.
@@ -68,7 +69,7 @@ def check_importer(
 def importer_cases(
     importer: Importer,
     *,
-    samples: Sequence[ImporterSample | Path | str],
+    samples: Sequence[ImporterSample | Path | str | tuple[Path, MeasurementFile | ScoreFile]],
     waive: Mapping[str, str] | None = None,
     others: Sequence[Importer] | None = None,
 ) -> list[Case[ImporterSubject]]:
@@ -124,12 +125,11 @@ def _reads_samples(subject: ImporterSubject) -> None:
     for sample in subject.samples:
         file = source(sample, subject.importer)
         try:
-            reading = read_one(subject.importer, sample)
+            fault = fault_of(file, read_one(subject.importer, sample))
         except PluginProblem as problem:
             raise RuleBroken(f"{sample.path.name}: {problem.what}") from None
-        fault = reading.problem.what if reading.problem is not None else content_fault(file, reading.content)
         if fault is not None:
-            raise RuleBroken(f"{sample.path.name}: {fault}")
+            raise RuleBroken(fault)
 
 
 def _kind(file: SourceFile) -> str:
@@ -178,11 +178,8 @@ def _claims_nobody_elses(subject: ImporterSubject) -> None:
 
 def _repeatable(subject: ImporterSubject) -> None:
     for sample in subject.samples:
-        first = sound_reading(subject.importer, sample)
-        second = read_one(subject.importer, sample)
-        found = difference(first, second)
-        if found is None and first.caveats != second.caveats:
-            found = f"caveats {first.caveats} against {second.caveats}"
+        first = sound_readings(subject.importer, sample)
+        found = differences(first, read_one(subject.importer, sample))
         if found is not None:
             raise RuleBroken(f"{sample.path.name} read twice: {found}")
 
@@ -198,7 +195,7 @@ def _read_in_orders(importer: Importer, samples: Sequence[ImporterSample], sessi
     """Two copies of every sample of a session, each under another path, in several orders."""
     files: list[SourceFile] = []
     for sample in (*samples, *samples):
-        sound_reading(importer, sample)
+        sound_readings(importer, sample)
         place = len(files)
         file = source(sample, importer)
         path = f"{place + 1}/{file.path}"
@@ -213,25 +210,18 @@ def _read_in_orders(importer: Importer, samples: Sequence[ImporterSample], sessi
     try:
         usual = read(importer, files, session)
         for name, order in orders.items():
-            _require_same(usual, read(importer, order, session), name)
+            found = differences(usual, read(importer, order, session))
+            if found is not None:
+                raise RuleBroken(f"among {len(files)} files, {name}: {found}")
     except PluginProblem as problem:
         raise RuleBroken(f"{len(files)} files at once: {problem.what}") from None
-
-
-def _require_same(usual: Mapping[str, Reading], other: Mapping[str, Reading], order: str) -> None:
-    for path, reading in usual.items():
-        found = difference(reading, other[path])
-        if found is None and reading.caveats != other[path].caveats:
-            found = f"caveats {reading.caveats} against {other[path].caveats}"
-        if found is not None:
-            raise RuleBroken(f"{path} among {len(usual)} files, {order}: {found}")
 
 
 def _re_import_adds_nothing(subject: ImporterSubject) -> None:
     from fairhearing.conformance.reimporting import import_twice
 
     for sample in subject.samples:
-        sound_reading(subject.importer, sample)
+        sound_readings(subject.importer, sample)
         first, second = import_twice(subject.importer, sample)
         if first != second:
             raise RuleBroken(f"{sample.path.name}: the store held {first}, after the second import {second}")
@@ -244,10 +234,10 @@ def _problem_not_exception(subject: ImporterSubject) -> None:
             if not _is_claimed(subject.importer, sample, spoilt.data):
                 continue
             try:
-                reading = read_one(subject.importer, sample, spoilt.data)
+                readings = read_one(subject.importer, sample, spoilt.data)
             except PluginProblem as problem:
                 raise RuleBroken(f"{what}: {problem.what}") from None
-            lacking = None if reading.problem is None else unclear(reading.problem)
+            lacking = first_unclear(readings)
             if lacking is not None:
                 raise RuleBroken(f"{what}: {lacking}")
 
@@ -268,9 +258,9 @@ def _golden(subject: ImporterSubject) -> None:
         if sample.golden is None and not sample.golden_path.exists():
             continue
         n_golden += 1
-        reading = sound_reading(subject.importer, sample)
+        readings = sound_readings(subject.importer, sample)
         try:
-            found = golden_difference(sample.golden_path, reading)
+            found = golden_difference(sample.golden_path, list(readings.values()))
         except (OSError, ValueError) as error:
             raise RuleBroken(f"{sample.golden_path.name}: {error}") from None
         if found is not None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from fairhearing.audio import RecordingFile
 from fairhearing.contracts import Reading, ResponseCurve, ScoreTable, SourceFile
 from fairhearing.session import ScoreFile
@@ -50,6 +52,19 @@ def _recording_fault(file: SourceFile, recording: RecordingFile) -> str | None:
     form = recording.format
     if min(form.rate_hz, form.n_channels, form.n_frames) < 1:
         return f"the format {form} is of no sound"
+    return None
+
+
+def differences(some: Mapping[str, Reading], others: Mapping[str, Reading]) -> str | None:
+    """How the readings of the same files differ, caveats and all, in words; None if they are the same."""
+    if some.keys() != others.keys():
+        return f"readings of {sorted(some)} against {sorted(others)}"
+    for name, reading in some.items():
+        found = difference(reading, others[name])
+        if found is None and reading.caveats != others[name].caveats:
+            found = f"caveats {reading.caveats} against {others[name].caveats}"
+        if found is not None:
+            return found if len(some) == 1 else f"{name}: {found}"
     return None
 
 

@@ -69,21 +69,31 @@ class ImporterSubject:
     others: tuple[Importer, ...] | None = None
 
 
-def as_samples(given: Sequence[ImporterSample | Path | str]) -> tuple[ImporterSample, ...]:
-    """Samples from samples or mere paths.
+Given = ImporterSample | Path | str | tuple[Path, MeasurementFile | ScoreFile]
+
+
+def as_samples(given: Sequence[Given]) -> tuple[ImporterSample, ...]:
+    """Samples from samples, paths with what session.toml would say of them, or mere paths.
 
     Raises
     ------
     ValueError
         There is none, or a file is missing.
     """
-    samples = tuple(one if isinstance(one, ImporterSample) else ImporterSample(Path(one)) for one in given)
+    samples = tuple(_as_sample(one) for one in given)
     if not samples:
         raise ValueError("an importer is tested with at least one sample file, and there is none")
     missing = [str(sample.path) for sample in samples if not sample.path.is_file()]
     if missing:
         raise ValueError(f"no such sample file: {', '.join(missing)}")
     return samples
+
+
+def _as_sample(given: Given) -> ImporterSample:
+    if isinstance(given, tuple):
+        path, item = given
+        return ImporterSample(path, item=item)
+    return given if isinstance(given, ImporterSample) else ImporterSample(Path(given))
 
 
 def sample_session(sample: ImporterSample) -> Session:
@@ -212,17 +222,13 @@ def _require_whole(reading: object) -> None:
         raise ValueError(f"the reading of {reading.path} must have either content or a problem")
 
 
-def read_one(importer: Importer, sample: ImporterSample, data: bytes | None = None) -> Reading:
-    """The reading of one sample, with other bytes where `data` is given; raises PluginProblem as `read` does.
-
-    Of a sample that gives several it is the first.
-    """
-    file = source(sample, importer, data)
-    return next(iter(read(importer, [file], sample_session(sample)).values()))
+def read_one(importer: Importer, sample: ImporterSample, data: bytes | None = None) -> dict[str, Reading]:
+    """The readings of one sample, with other bytes where `data` is given; raises PluginProblem as `read` does."""
+    return read(importer, [source(sample, importer, data)], sample_session(sample))
 
 
-def sound_reading(importer: Importer, sample: ImporterSample) -> Reading:
-    """The reading of a sample that is claimed and read as it should be.
+def sound_readings(importer: Importer, sample: ImporterSample) -> dict[str, Reading]:
+    """The readings of a sample that is claimed and read as it should be.
 
     Raises
     ------
@@ -233,14 +239,28 @@ def sound_reading(importer: Importer, sample: ImporterSample) -> Reading:
         answer = recognise(importer, source(sample, importer))
         if not answer.claims:
             raise NotApplicable(f"{sample.path.name} is not claimed: {answer.why}")
-        reading = read_one(importer, sample)
+        readings = read_one(importer, sample)
     except PluginProblem as problem:
         raise NotApplicable(f"{sample.path.name} is not read: {problem.what}") from None
-    file = source(sample, importer)
-    fault = reading.problem.what if reading.problem is not None else content_fault(file, reading.content)
+    fault = fault_of(source(sample, importer), readings)
     if fault is not None:
-        raise NotApplicable(f"{sample.path.name} is not read: {fault}")
-    return reading
+        raise NotApplicable(f"not read: {fault}")
+    return readings
+
+
+def fault_of(file: SourceFile, readings: Mapping[str, Reading]) -> str | None:
+    """Which reading of a file is none that such a file gives, and why, in words; None if all are."""
+    for name, reading in readings.items():
+        fault = reading.problem.what if reading.problem is not None else content_fault(file, reading.content)
+        if fault is not None:
+            return f"{name}: {fault}"
+    return None
+
+
+def first_unclear(readings: Mapping[str, Reading]) -> str | None:
+    """What the first problem lacks that is no clear refusal; None if none of them lacks anything."""
+    told = [unclear(reading.problem) for reading in readings.values() if reading.problem is not None]
+    return next((lacking for lacking in told if lacking is not None), None)
 
 
 def unclear(problem: object) -> str | None:

@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 
-from fairhearing.conformance.importer_contents import difference
+from fairhearing.conformance.importer_contents import differences
 from fairhearing.conformance.importer_samples import (
     ImporterSample,
     ImporterSubject,
+    first_unclear,
     read_one,
     recognise,
-    sound_reading,
+    sound_readings,
     source,
-    unclear,
 )
 from fairhearing.conformance.kit import NotApplicable, RuleBroken
 from fairhearing.conformance.spoiling import Spoilt, other_decimals, other_line_ends, other_mark, spoiled_rows
+from fairhearing.contracts import Reading
 from fairhearing.errors import PluginProblem
 from fairhearing.session import Method, ScoreFile
 
@@ -57,17 +59,17 @@ def _same_or_refused(
 
 
 def _fault_of_variant(subject: ImporterSubject, sample: ImporterSample, data: bytes) -> str | None:
-    usual = sound_reading(subject.importer, sample)
+    usual = sound_readings(subject.importer, sample)
     try:
         answer = recognise(subject.importer, source(sample, subject.importer, data))
         if not answer.claims:
             return None if answer.why.strip() else "is not claimed, and no reason is given"
-        reading = read_one(subject.importer, sample, data)
+        readings = read_one(subject.importer, sample, data)
     except PluginProblem as problem:
         return problem.what
-    if reading.problem is not None:
-        return unclear(reading.problem)
-    found = difference(usual, reading)
+    if any(reading.problem is not None for reading in readings.values()):
+        return first_unclear(readings)
+    found = _difference(usual, readings)
     return None if found is None else f"reads otherwise, and no problem says so: {found}"
 
 
@@ -94,24 +96,30 @@ def _method(subject: ImporterSubject, sample: ImporterSample) -> Method | None:
 
 def _tells_line(subject: ImporterSubject, sample: ImporterSample, spoilt: Spoilt) -> bool:
     """Whether the spoiled number is a problem that names its line; False where the number is not read."""
-    usual = sound_reading(subject.importer, sample)
+    usual = sound_readings(subject.importer, sample)
     what = f"{sample.path.name}, {spoilt.what}"
     try:
         answer = recognise(subject.importer, source(sample, subject.importer, spoilt.data))
-        reading = read_one(subject.importer, sample, spoilt.data)
+        readings = read_one(subject.importer, sample, spoilt.data)
     except PluginProblem as problem:
         raise RuleBroken(f"{what}: {problem.what}") from None
     if not answer.claims:
         raise RuleBroken(f"{what}: is claimed no more, so that nobody is told the line: {answer.why}")
-    if reading.problem is None:
-        found = difference(usual, reading)
+    problems = [reading.problem for reading in readings.values() if reading.problem is not None]
+    if not problems:
+        found = _difference(usual, readings)
         if found is None:
             return False
         raise RuleBroken(f"{what}: is no problem, and reads otherwise: {found}")
-    lacking = unclear(reading.problem)
+    lacking = first_unclear(readings)
     if lacking is not None:
         raise RuleBroken(f"{what}: {lacking}")
-    named = {int(number) for number in _PLACE.findall(reading.problem.where)}
+    named = {int(number) for problem in problems for number in _PLACE.findall(problem.where)}
     if spoilt.line not in named:
-        raise RuleBroken(f"{what}: the problem names no line {spoilt.line}: {reading.problem.where!r}")
+        raise RuleBroken(f"{what}: the problem names no line {spoilt.line}: {problems[0].where!r}")
     return True
+
+
+def _difference(usual: Mapping[str, Reading], readings: Mapping[str, Reading]) -> str | None:
+    """How the contents differ: caveats may, where a file is written otherwise."""
+    return differences(*({k: replace(v, caveats=()) for k, v in some.items()} for some in (usual, readings)))

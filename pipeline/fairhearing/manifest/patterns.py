@@ -13,6 +13,7 @@ from fairhearing.errors import nearest
 _MOST_STEPS = 20_000
 _LONGEST_PATTERN = 1000
 _PLACEHOLDER = re.compile(r"\{([^{}/]*)\}")
+_ASCII_WORD = re.compile(r"[A-Za-z0-9-]*")
 _WILDCARDS = "*?[]"
 _MAY_HOLD_UNDERSCORE = ("seat", "condition")
 
@@ -203,7 +204,8 @@ class _Search:
             self.step(piece + 1, end, {**values, text: self.name[position:end]})
 
     def _ends(self, placeholder: str, start: int) -> list[int]:
-        end = start
+        ascii_word = _ASCII_WORD.match(self.name, start)
+        end = start if ascii_word is None else ascii_word.end()
         while end < len(self.name) and is_word_character(self.name[end]):
             end += 1
         ends = list(range(start + 1, end + 1))

@@ -120,6 +120,8 @@ def _connect(path: Path) -> duckdb.DuckDBPyConnection:
     config: dict[str, str | bool | int | float | list[str]] = {
         "autoinstall_known_extensions": False,
         "autoload_known_extensions": False,
+        # A commit puts its rows into their places at once; else a log of all of them is written, and read, before that.
+        "wal_autocheckpoint": "1kB",
     }
     try:
         return duckdb.connect(str(path), config=config)

@@ -108,11 +108,14 @@ def _without_folder(session: Session) -> dict[str, object]:
 
 def _write_takes(store: Store, session_id: str, revision: int, content: SessionContent) -> None:
     grids: dict[str, npt.NDArray[np.float64]] = {}
-    keys = []
+    key_of: dict[int, str] = {}  # by the identity of an array: takes that share their grid share its hash
     for take in content.takes:
-        key = hashlib.sha256(np.ascontiguousarray(take.curve.frequency_hz).tobytes()).hexdigest()
-        grids[key] = take.curve.frequency_hz
-        keys.append(key)
+        frequency_hz = take.curve.frequency_hz
+        if id(frequency_hz) not in key_of:
+            key = hashlib.sha256(np.ascontiguousarray(frequency_hz).tobytes()).hexdigest()
+            key_of[id(frequency_hz)] = key
+            grids[key] = frequency_hz
+    keys = [key_of[id(take.curve.frequency_hz)] for take in content.takes]
     known = {row[0] for row in store.connection.execute("SELECT grid_sha256 FROM grids").fetchall()}
     new = sorted(set(grids) - known)
     insert_curves(store, "grids", {"grid_sha256": new}, {"frequency_hz": [grids[key] for key in new]})

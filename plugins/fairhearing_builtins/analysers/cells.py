@@ -25,8 +25,9 @@ class Place:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cell:
-    """The repeats of one condition at one place: power (n_repeats, n), noise_power (n,) of one take."""
+    """The repeats of one condition at one place: power (n_repeats, n), noise_power (n,) of one take; their names."""
 
+    repeats: tuple[str, ...]
     power: FloatArray
     noise_power: FloatArray
     noise_measured: bool  # by noise takes; else from the scatter of the repeats
@@ -135,6 +136,7 @@ def _cell(takes: Sequence[Take], grid: FloatArray, noise_takes: Sequence[Take]) 
     else:
         noise = np.zeros(len(grid))
     return Cell(
+        repeats=tuple(take.repeat for take in takes),
         power=power,
         noise_power=noise,
         noise_measured=bool(noise_takes),

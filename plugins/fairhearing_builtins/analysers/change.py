@@ -31,6 +31,7 @@ from fairhearing_builtins.analysers.change_charts import response_charts
 from fairhearing_builtins.analysers.energy_means import of_means
 from fairhearing_builtins.analysers.estimates import Estimate, Estimates, estimates, parts_of, within
 from fairhearing_builtins.analysers.range_means import reason_missing
+from fairhearing_builtins.analysers.slept import BASS_HZ, slept
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -48,7 +49,7 @@ class Change:
     """Level change per band and seat; guard band."""
 
     name = "change"
-    version = "1"
+    version = "2"
     quantities = frozenset({"level_change", "guard_band_change"})
     needs = Needs(kinds=frozenset({"response", "impulse", "sweep", "noise"}), points=frozenset({"seat"}))
     symmetries: tuple[Symmetry, ...] = (
@@ -128,6 +129,8 @@ def _change_finding(
         caveats = left_out_caveat(bands, comparison, chosen, seat) or (reason_missing(bands, comparison, seat),)
     else:
         caveats = estimate.caveats
+    if BASS_HZ[0] <= nominal <= BASS_HZ[1]:
+        caveats = (*caveats, *slept(bands.field, comparison, seat, channel))
     return Finding(
         quantity="level_change",
         variant=variant,

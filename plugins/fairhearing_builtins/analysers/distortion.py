@@ -67,7 +67,7 @@ class Distortion:
     """Harmonics re the fundamental."""
 
     name = "distortion"
-    version = "1"
+    version = "2"
     quantities = frozenset({"distortion_level", "distortion_noise_level"})
     needs = Needs(kinds=frozenset({"sweep"}), min_conditions=1)
     symmetries: tuple[Symmetry, ...] = (

@@ -17,6 +17,9 @@ def distortion_charts(inputs: Inputs, findings: Sequence[Finding]) -> list[Chart
         shown = [f for f in here if f.value is not None]
         if not shown:
             continue
+        told = {(f.condition, f.variant) for f in shown}
+        lines = [f for f in here if (f.condition, f.variant) in told]
+        here = sorted(lines, key=lambda f: (str(f.seat), str(f.variant), list(labels).index(str(f.condition))))
         highest = max(shown, key=lambda f: f.value if f.value is not None else 0.0)
         where = "at the seats" if point == "seat" else f"at the {point.replace('-', ' ')}"
         data: Mapping[str, list[str | float | int | bool | None]] = {

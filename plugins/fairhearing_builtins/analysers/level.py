@@ -23,7 +23,8 @@ from fairhearing_builtins.analysers.estimates import Estimate, within
 from fairhearing_builtins.analysers.level_trim import trim_findings
 from fairhearing_builtins.analysers.loudness_match import loudness_findings
 from fairhearing_builtins.analysers.range_means import RangeMean, range_mean, reason_missing
-from fairhearing_builtins.analysers.recording_pairs import ENERGY, PEAK, SPECTRUM
+from fairhearing_builtins.analysers.recording_pairs import ENERGY, LOW, PEAK
+from fairhearing_builtins.analysers.slept import slept
 
 HIDDEN = "measure with the subwoofer playing"
 _HIDDEN_CAVEATS: tuple[str, ...] = (HIDDEN,)
@@ -37,12 +38,12 @@ class Level:
     """Level difference, mid-band, bass and by loudness, and the trim that would match."""
 
     name = "level"
-    version = "2"
+    version = "3"
     quantities = frozenset({"level_difference", "bass_level_difference", "matching_trim", "level_left_after_trim"})
     needs = Needs(
         kinds=frozenset({"response", "impulse", "sweep", "noise", "recording"}),
         points=frozenset({"seat", "amplifier-output"}),
-        summaries=(ENERGY, SPECTRUM, PEAK),
+        summaries=(ENERGY, LOW, PEAK),
     )
     symmetries: tuple[Symmetry, ...] = (
         Symmetry(kind="swap-conditions-negates", quantities=quantities),
@@ -133,6 +134,8 @@ def _finding(
     else:
         caveats = estimate.caveats + (mean.caveats.get(seat, ()) if mean else ())
     judged = quantity == "level_difference"
+    if bands is not None and not judged and not hidden:
+        caveats = (*caveats, *slept(bands.field, comparison, seat, channel))
     low, high = (estimate.low, estimate.high) if estimate else (None, None)
     return Finding(
         quantity=quantity,
@@ -190,7 +193,7 @@ def _chart(inputs: Inputs, comparison: Comparison, findings: Sequence[Finding]) 
 
 
 def _row_of(finding: Finding) -> str:
-    place = finding.seat or ("all seats" if finding.point == "seat" else str(finding.point))
+    place = finding.seat or ("all seats" if finding.point == "seat" else str(finding.point).replace("-", " "))
     return place if finding.variant is None else f"{place}, {finding.variant}"
 
 

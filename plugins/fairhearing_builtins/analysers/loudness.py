@@ -9,9 +9,9 @@ import numpy as np
 
 from fairhearing.acoustics.loudness import integrated_loudness, layout_is_known, loudness_lkfs
 from fairhearing.acoustics.loudness_range import loudness_range
+from fairhearing.acoustics.weighting import Weighting
 from fairhearing.api import (
     Analyser,
-    Axis,
     ChartRequest,
     Finding,
     Inputs,
@@ -21,27 +21,33 @@ from fairhearing.api import (
     Symmetry,
     hookimpl,
 )
+from fairhearing_builtins.analysers.recording_groups import (
+    LEVEL_NAMES,
+    SILENT,
+    chart_of,
+    finding_of,
+    grouped,
+    scale_of,
+    unit_of,
+    zero_level_power,
+)
 from fairhearing_builtins.analysers.recording_pairs import (
     ENERGY,
+    LOW,
     LOW_RATE,
     MAY_CLIP,
     ODD_LAYOUT,
     PEAK,
     SHORT_SPECTRUM,
-    SPECTRUM,
     TWO_SCALES,
-    full_scale,
     may_clip,
     weighted_power,
 )
 
-NO_INTERVAL = "one pass, no interval"
 GATED = "silent, or too short: no block of 0.4 s passes the gates"
 SHORT = "shorter than {least:g} s"
 SHORT_RANGE = "shorter than a minute: too few windows for a loudness range that says much (EBU Tech 3342)"
-SILENT = "every sample is zero: silence has no level"
 TO_FULL_SCALE = "relative to full scale: no calibration is given"
-FULL_SCALE_SINE = 0.5  # mean square of the sine that AES17 calls 0 dBFS
 _MINUTE_S = 60.0
 _BS_1770 = "ITU-R BS.1770-5, re full scale of the file, energy of all channels"
 _METHODS = {
@@ -53,9 +59,6 @@ _METHODS = {
     "a_weighted_level": "10 lg of the A-weighted mean square over all channels (IEC 61672-1:2013), re {reference}",
     "c_weighted_level": "10 lg of the C-weighted mean square over all channels (IEC 61672-1:2013), re {reference}",
 }
-_REFERENCES = {"dB": "20 µPa", "dBV": "1 V", "dBFS": "a full-scale sine (AES17)"}
-
-Group = tuple[str, str, str | None, str | None, str | None, str | None]
 Value = tuple[float | None, str, tuple[str, ...]]  # value, unit, caveats
 
 
@@ -63,9 +66,9 @@ class Loudness:
     """Loudness and weighted levels of recordings, from summaries that are made in one pass."""
 
     name = "loudness"
-    version = "1"
+    version = "2"
     quantities = frozenset(_METHODS)
-    needs = Needs(kinds=frozenset({"recording"}), summaries=(ENERGY, PEAK, SPECTRUM), min_conditions=1)
+    needs = Needs(kinds=frozenset({"recording"}), summaries=(ENERGY, PEAK, LOW), min_conditions=1)
     symmetries: tuple[Symmetry, ...] = (
         Symmetry(kind="row-order-invariant", quantities=quantities),
         Symmetry(kind="relabel-seats-invariant", quantities=quantities),
@@ -74,21 +77,12 @@ class Loudness:
 
     def analyse(self, inputs: Inputs) -> Result:
         """A finding of each quantity for each place, condition, channel and programme."""
-        groups: dict[Group, list[Recording]] = {}
-        for recording in sorted(inputs.recordings, key=lambda r: (r.repeat, r.path)):
-            groups.setdefault(_group(recording), []).append(recording)
-        ordered = sorted(groups, key=lambda group: [part or "" for part in group])
-        findings = [finding for group in ordered for finding in _findings(groups[group])]
-        return Result(findings=tuple(findings), charts=tuple(_chart(inputs, findings)))
-
-
-def _group(r: Recording) -> Group:
-    return (r.point, r.playing, r.seat, r.condition, r.channel, r.programme)
+        findings = [finding for group in grouped(inputs.recordings) for finding in _findings(group)]
+        return Result(findings=tuple(findings), charts=tuple(_charts(inputs, findings)))
 
 
 def _findings(recordings: Sequence[Recording]) -> list[Finding]:
-    unit = full_scale(recordings[0])[1]
-    first = recordings[0]
+    reference = LEVEL_NAMES[unit_of(recordings[0])]
     values: dict[str, Value] = {
         **_loudness(recordings),
         "loudness_range": _range(recordings),
@@ -97,19 +91,13 @@ def _findings(recordings: Sequence[Recording]) -> list[Finding]:
         "c_weighted_level": _weighted(recordings, "C"),
     }
     return [
-        Finding(
-            quantity=quantity,
-            value=values[quantity][0],
-            unit=values[quantity][1],
-            method=method.format(reference=_REFERENCES[unit]),
-            n=len(recordings),
-            condition=first.condition,
-            point=first.point,
-            playing=first.playing,
-            seat=first.seat,
-            channel=first.channel,
-            programme=first.programme,
-            caveats=(*values[quantity][2], NO_INTERVAL),
+        finding_of(
+            recordings,
+            quantity,
+            values[quantity][0],
+            values[quantity][1],
+            method.format(reference=reference),
+            values[quantity][2],
         )
         for quantity, method in _METHODS.items()
     ]
@@ -156,59 +144,36 @@ def _peak(recordings: Sequence[Recording]) -> Value:
     return 20 * math.log10(peak), "dBTP", (MAY_CLIP,) if may_clip(recordings) else ()
 
 
-def _weighted(recordings: Sequence[Recording], weighting: str) -> Value:
+def _weighted(recordings: Sequence[Recording], weighting: Weighting) -> Value:
     """The energy mean over repeats."""
-    scales = [full_scale(one) for one in recordings]
-    unit = min(unit for _, unit in scales)
-    if len({unit for _, unit in scales}) > 1:
+    units = {unit_of(one) for one in recordings}
+    unit = min(units)
+    if len(units) > 1:
         return None, unit, (TWO_SCALES,)
-    powers = [
-        weighted_power(one, "A" if weighting == "A" else "C") * scale**2
-        for one, (scale, _) in zip(recordings, scales, strict=True)
-    ]
+    powers = [weighted_power(one, weighting) * scale_of(one) ** 2 for one in recordings]
     power = float(np.mean(powers))
     if not power > 0:
         return None, unit, (SHORT_SPECTRUM if math.isnan(power) else SILENT,)
     caveats = (*((MAY_CLIP,) if may_clip(recordings) else ()), *((TO_FULL_SCALE,) if unit == "dBFS" else ()))
-    return 10 * math.log10(power / (FULL_SCALE_SINE if unit == "dBFS" else 1.0)), unit, caveats
+    return 10 * math.log10(power / zero_level_power(unit)), unit, caveats
 
 
-def _chart(inputs: Inputs, findings: Sequence[Finding]) -> list[ChartRequest]:
+def _charts(inputs: Inputs, findings: Sequence[Finding]) -> list[ChartRequest]:
     """Integrated loudness by place and programme, coloured by condition."""
     shown = [f for f in findings if f.quantity == "integrated_loudness" and f.value is not None]
     if not shown:
         return []
-    labels = {condition.id: condition.label for condition in inputs.session.conditions}
-    conditions = [labels.get(finding.condition or "", "") for finding in shown]
-    return [
-        ChartRequest(
-            name="loudness",
-            title="Loudness of the recordings",
-            alternative=(
-                f"Integrated loudness of {len(shown)} recordings in LKFS, by place and programme, for "
-                f"{' and '.join(dict.fromkeys(conditions))}."
-            ),
-            form="interval",
-            data={
-                "place": [_place(finding) for finding in shown],
-                "loudness": [finding.value for finding in shown],
-                "condition": conditions,
-            },
-            x=Axis(column="loudness", label="Integrated loudness", unit="LKFS"),
-            y=Axis(column="place", label="", scale="category"),
-            series="condition",
-        )
-    ]
-
-
-def _place(finding: Finding) -> str:
-    parts = (
-        finding.seat if finding.point == "seat" else finding.point,
-        finding.channel,
-        finding.programme,
-        None if finding.playing == "main" else f"playing {finding.playing}",
+    chart = chart_of(
+        inputs,
+        shown,
+        "LKFS",
+        name="loudness",
+        title="Loudness of the recordings",
+        column="loudness",
+        label="Integrated loudness",
+        said="Integrated loudness",
     )
-    return ", ".join(part for part in parts if part is not None)
+    return [chart]
 
 
 @hookimpl

@@ -21,7 +21,8 @@ from fairhearing_builtins.analysers.programme_takes import (
     in_time,
     shift_between,
 )
-from fairhearing_builtins.analysers.recording_levels import SILENT, TWO_SCALES
+from fairhearing_builtins.analysers.recording_groups import SILENT, unit_of
+from fairhearing_builtins.analysers.recording_levels import TWO_SCALES
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -35,6 +36,9 @@ FEW_BLOCKS = "too short for an interval from blocks along the programme"
 NO_CALIBRATION = "not calibrated: the recorder's gain is taken to be the same in both"
 FEW_FOR_SLOW = 30  # windows; two minutes
 SHORT_PROGRAMME = "a short programme: the interval holds if what it is made of comes and goes within seconds"
+NO_INTERVAL_OF_PEAK = "a peak: no interval from blocks"
+# An interval over programmes needs none along them.
+ALONG_CAVEATS = frozenset({FEW_BLOCKS, SHORT_PROGRAMME, NO_INTERVAL_OF_PEAK})
 SWAPPED_DB = 3.0
 
 
@@ -172,8 +176,7 @@ def paired(takes: Sequence[Take], reference: Sequence[Take], criteria: Criteria)
 
 def _lacking(every: Sequence[Take]) -> str | None:
     """Why two recordings cannot be compared at all."""
-    units = {(t.recording.full_scale_pa is not None, t.recording.full_scale_v is not None) for t in every}
-    if len(units) > 1:
+    if len({unit_of(take.recording) for take in every}) > 1:
         return TWO_SCALES
     for take in every:
         if float(take.mean_square.max(initial=0.0)) == 0.0:
@@ -195,8 +198,7 @@ def _shift_caveats(every: Sequence[Take], shifts: Sequence[Shift]) -> list[str]:
         said.append(f"the recordings last {min(durations):.0f} to {max(durations):.0f} s: what they share was compared")
     if any(shift.same is None for shift in shifts):
         said.append(CANNOT_TELL_SECTION)
-    recordings = [take.recording for take in every]
-    if all(one.full_scale_pa is None and one.full_scale_v is None for one in recordings):
+    if all(unit_of(take.recording) == "dBFS" for take in every):
         said.append(NO_CALIBRATION)
     return said
 

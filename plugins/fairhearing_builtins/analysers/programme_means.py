@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from fairhearing_builtins.analysers.programme_blocks import Change
+from fairhearing_builtins.analysers.programme_blocks import ALONG_CAVEATS, Change
 from fairhearing_builtins.analysers.programme_takes import Spot
 
 FEWEST_PROGRAMMES = 3  # from which on programmes themselves tell the spread
@@ -45,6 +45,7 @@ def over_programmes(changes: Mapping[str, Change]) -> Change:
     values = np.array([change.value for change in held], dtype=np.float64)
     k = len(held)
     if k >= FEWEST_PROGRAMMES:
+        caveats = [caveat for caveat in caveats if caveat not in ALONG_CAVEATS]
         return Change(
             value=float(values.mean()),
             standard_error=float(values.std(ddof=1)) / math.sqrt(k),

@@ -12,7 +12,7 @@ from fairhearing.acoustics.low_bands import band_power, wide_power, window_band_
 from fairhearing.acoustics.low_spectrum import LowSpectrum
 from fairhearing.acoustics.summaries import BlockLevels
 from fairhearing.api import Recording
-from fairhearing_builtins.analysers.recording_levels import LARGEST_SAMPLE
+from fairhearing_builtins.analysers.recording_groups import LARGEST_SAMPLE, full_scale
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -65,7 +65,7 @@ class Take:
     @property
     def scale(self) -> float:
         """What a sample of 1.0 is, in pascal or volt; 1 if that is not known."""
-        return self.recording.full_scale_pa or self.recording.full_scale_v or 1.0
+        return full_scale(self.recording)
 
     @property
     def duration_s(self) -> float:

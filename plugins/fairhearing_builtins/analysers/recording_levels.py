@@ -11,7 +11,6 @@ import numpy as np
 from fairhearing.acoustics.summaries import BlockLevels
 from fairhearing.api import (
     Analyser,
-    Axis,
     ChartRequest,
     Finding,
     Inputs,
@@ -21,24 +20,27 @@ from fairhearing.api import (
     Symmetry,
     hookimpl,
 )
+from fairhearing_builtins.analysers.recording_groups import (
+    LARGEST_SAMPLE,
+    LEVEL_NAMES,
+    PEAK_NAMES,
+    SILENT,
+    chart_of,
+    finding_of,
+    grouped,
+    scale_of,
+    unit_of,
+    zero_level_power,
+)
 
 LEVELS = BlockLevels()
-REFERENCE_PRESSURE_PA = 20e-6  # ISO 1683
-FULL_SCALE_SINE = 0.5  # mean square of the sine that AES17 calls 0 dBFS
-LARGEST_SAMPLE = 1 - 2.0**-15  # the largest positive one of 16 bits
-NO_INTERVAL = "one pass, no interval"
 MAY_CLIP = "the peak reaches full scale: whether it was clipped cannot be told"
-SILENT = "every sample is zero: silence has no level"
 TWO_SCALES = "the repeats are scaled in different units"
 _QUANTITIES = {
     "recording_level": "level: 10 lg of the mean square over all frames and channels, re {level}",
     "recording_peak": "peak: 20 lg of the largest magnitude of a sample in any channel, re {peak}",
     "recording_dc_share": "share of the steady offset: square of the mean over the mean square, of all channels",
 }
-_LEVEL_NAMES = {"dB": "20 µPa", "dBV": "1 V", "dBFS": "a full-scale sine (AES17)"}
-_PEAK_NAMES = {"dB": "20 µPa", "dBV": "1 V", "dBFS": "full scale"}
-
-Group = tuple[str, str, str | None, str | None, str | None, str | None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +56,7 @@ class RecordingLevels:
     """Level, peak and offset of recordings, from summaries that are made in one pass."""
 
     name = "recording-levels"
-    version = "2"
+    version = "3"
     quantities = frozenset(_QUANTITIES)
     needs = Needs(kinds=frozenset({"recording"}), summaries=(LEVELS,), min_conditions=1)
     symmetries: tuple[Symmetry, ...] = (
@@ -65,19 +67,8 @@ class RecordingLevels:
 
     def analyse(self, inputs: Inputs) -> Result:
         """Three findings for each place, condition, channel and programme; repeats are averaged in energy."""
-        groups: dict[Group, list[Recording]] = {}
-        for recording in sorted(inputs.recordings, key=lambda r: (r.repeat, r.path)):
-            groups.setdefault(_group(recording), []).append(recording)
-        findings = [
-            finding
-            for group in sorted(groups, key=lambda group: [part or "" for part in group])
-            for finding in _findings(groups[group])
-        ]
+        findings = [finding for group in grouped(inputs.recordings) for finding in _findings(group)]
         return Result(findings=tuple(findings), charts=tuple(_charts(inputs, findings)))
-
-
-def _group(r: Recording) -> Group:
-    return (r.point, r.playing, r.seat, r.condition, r.channel, r.programme)
 
 
 def _levels(recording: Recording) -> _Levels:
@@ -89,23 +80,10 @@ def _levels(recording: Recording) -> _Levels:
     )
 
 
-def _unit(recording: Recording) -> str:
-    if recording.full_scale_pa is not None:
-        return "dB"
-    return "dBV" if recording.full_scale_v is not None else "dBFS"
-
-
-def _full_scale(recording: Recording) -> float:
-    """What a sample of 1.0 is, in what 0 dB of a peak is."""
-    if recording.full_scale_pa is not None:
-        return recording.full_scale_pa / REFERENCE_PRESSURE_PA
-    return 1.0 if recording.full_scale_v is None else recording.full_scale_v
-
-
 def _findings(recordings: Sequence[Recording]) -> list[Finding]:
     levels = [_levels(recording) for recording in recordings]
-    scales = [_full_scale(recording) for recording in recordings]
-    units = {_unit(recording) for recording in recordings}
+    scales = [scale_of(recording) for recording in recordings]
+    units = {unit_of(recording) for recording in recordings}
     unit = min(units)
     square = float(np.mean([one.mean_square * scale**2 for one, scale in zip(levels, scales, strict=True)]))
     offset = float(np.mean([one.offset_square * scale**2 for one, scale in zip(levels, scales, strict=True)]))
@@ -114,27 +92,19 @@ def _findings(recordings: Sequence[Recording]) -> list[Finding]:
     lacking = (TWO_SCALES,) if len(units) > 1 else (SILENT,) if square == 0.0 else ()
     values: dict[str, tuple[float, str, tuple[str, ...]]] = {}
     if not lacking:
-        reference = FULL_SCALE_SINE if unit == "dBFS" else 1.0
         values = {
-            "recording_level": (10 * math.log10(square / reference), unit, ()),
+            "recording_level": (10 * math.log10(square / zero_level_power(unit)), unit, ()),
             "recording_peak": (20 * math.log10(peak), unit, clipped),
             "recording_dc_share": (offset / square, "1", ()),
         }
-    first = recordings[0]
     return [
-        Finding(
-            quantity=quantity,
-            value=values[quantity][0] if values else None,
-            unit="1" if quantity == "recording_dc_share" else unit,
-            method=method.format(level=_LEVEL_NAMES[unit], peak=_PEAK_NAMES[unit]),
-            n=len(recordings),
-            condition=first.condition,
-            point=first.point,
-            playing=first.playing,
-            seat=first.seat,
-            channel=first.channel,
-            programme=first.programme,
-            caveats=(*(values[quantity][2] if values else lacking), NO_INTERVAL),
+        finding_of(
+            recordings,
+            quantity,
+            values[quantity][0] if values else None,
+            "1" if quantity == "recording_dc_share" else unit,
+            method.format(level=LEVEL_NAMES[unit], peak=PEAK_NAMES[unit]),
+            values[quantity][2] if values else lacking,
         )
         for quantity, method in _QUANTITIES.items()
     ]
@@ -142,44 +112,24 @@ def _findings(recordings: Sequence[Recording]) -> list[Finding]:
 
 def _charts(inputs: Inputs, findings: Sequence[Finding]) -> list[ChartRequest]:
     """Levels by place and programme, coloured by condition; a chart for each unit."""
-    labels = {condition.id: condition.label for condition in inputs.session.conditions}
     charts = []
     for unit in sorted({finding.unit for finding in findings if finding.unit != "1"}):
         shown = [f for f in findings if f.quantity == "recording_level" and f.unit == unit and f.value is not None]
         if not shown:
             continue
-        conditions = [labels.get(finding.condition or "", "") for finding in shown]
-        places = [_place(finding) for finding in shown]
         charts.append(
-            ChartRequest(
+            chart_of(
+                inputs,
+                shown,
+                unit,
                 name=f"recording-levels-{unit.lower()}",
-                title=f"Level of the recordings, re {_LEVEL_NAMES[unit]}",
-                alternative=(
-                    f"Level of {len(shown)} recordings in {unit}, by place and programme, for "
-                    f"{' and '.join(dict.fromkeys(conditions))}."
-                ),
-                form="interval",
-                data={
-                    "place": places,
-                    "level": [finding.value for finding in shown],
-                    "condition": conditions,
-                },
-                x=Axis(column="level", label="Level", unit=unit),
-                y=Axis(column="place", label="", scale="category"),
-                series="condition",
+                title=f"Level of the recordings, re {LEVEL_NAMES[unit]}",
+                column="level",
+                label="Level",
+                said="Level",
             )
         )
     return charts
-
-
-def _place(finding: Finding) -> str:
-    parts = (
-        finding.seat if finding.point == "seat" else finding.point,
-        finding.channel,
-        finding.programme,
-        None if finding.playing == "main" else f"playing {finding.playing}",
-    )
-    return ", ".join(part for part in parts if part is not None)
 
 
 @hookimpl

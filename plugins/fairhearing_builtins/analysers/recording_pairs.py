@@ -10,24 +10,22 @@ import numpy as np
 import numpy.typing as npt
 
 from fairhearing.acoustics.loudness import KWeightedEnergy, layout_is_known, weighted_energy
-from fairhearing.acoustics.paired_loudness import PairedDifference, common_section, matched_section, paired_difference
-from fairhearing.acoustics.summaries import PowerSpectrum
+from fairhearing.acoustics.low_bands import weighted_whole_power
+from fairhearing.acoustics.low_spectrum import LowSpectrum
+from fairhearing.acoustics.paired_loudness import PairedDifference, common_section, paired_difference
 from fairhearing.acoustics.true_peak import TruePeak
-from fairhearing.acoustics.weighting import Weighting, weighted_mean_square
+from fairhearing.acoustics.weighting import Weighting
 from fairhearing.api import Comparison, Inputs, Recording
+from fairhearing_builtins.analysers.recording_groups import LARGEST_SAMPLE, scale_of, unit_of
+from fairhearing_builtins.analysers.recording_sections import section_of
 
 FloatArray = npt.NDArray[np.float64]
 
-ENERGY, SPECTRUM, PEAK = KWeightedEnergy(), PowerSpectrum(), TruePeak()
-REFERENCE_PRESSURE_PA = 20e-6  # ISO 1683
-LARGEST_SAMPLE = 1 - 2.0**-15  # the largest positive one of 16 bits
-# Common practice, no source: the same section under a filter correlates above 0.95, other sections below 0.5.
-LEAST_CORRELATION = 0.8
+ENERGY, LOW, PEAK = KWeightedEnergy(), LowSpectrum(), TruePeak()
 LENGTHS_DIFFER_S = 0.2
 
 MAY_CLIP = "a sample reaches full scale: whether the recording was clipped cannot be told"
 NO_FULL_SCALE = "no full scale is given: it holds if all were recorded with one gain"
-TOO_EVEN = "whether the recordings hold the same section cannot be told: the programme is too even"
 TWO_SCALES = "the recordings are scaled in different units"
 TWO_GAINS = "the repeats of one condition have different full scales"
 TWO_LAYOUTS = "the recordings have different numbers of channels"
@@ -38,9 +36,7 @@ TOO_SHORT = "the recordings are too short for an interval along the programme: u
 NO_ERROR = "over the whole recordings: no interval along the programme"
 ALONG_CAVEATS = frozenset({TOO_SHORT, NO_ERROR})
 ODD_LAYOUT = "{n} channels: the layout is not one of ITU-R BS.1770, each counts alike"
-OTHER_SECTION = "the recordings do not hold the same section: their levels along the time correlate only {r:.2f}"
 OTHER_LENGTHS = "the recordings are not of one length ({shortest:.1f} to {longest:.1f} s): what all hold is compared"
-SHIFTED = "the recordings begin up to {shift:.1f} s apart: laid against each other by their levels"
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -96,13 +92,6 @@ def pairs_of(inputs: Inputs, comparison: Comparison) -> Pairs | None:
     return None
 
 
-def full_scale(recording: Recording) -> tuple[float, str]:
-    """What a sample of 1.0 is in what 0 dB is, and the unit of the level."""
-    if recording.full_scale_pa is not None:
-        return recording.full_scale_pa / REFERENCE_PRESSURE_PA, "dB"
-    return (1.0, "dBFS") if recording.full_scale_v is None else (recording.full_scale_v, "dBV")
-
-
 def may_clip(recordings: Sequence[Recording]) -> bool:
     """Whether a sample of any reaches full scale."""
     return any(float(one.summary(PEAK)["sample_peak"].max()) >= LARGEST_SAMPLE for one in recordings)
@@ -111,9 +100,9 @@ def may_clip(recordings: Sequence[Recording]) -> bool:
 def _fault_of(condition: Sequence[Recording], reference: Sequence[Recording]) -> str | None:
     """Why the recordings cannot be compared at all."""
     everything = (*condition, *reference)
-    if len({full_scale(one)[1] for one in everything}) > 1:
+    if len({unit_of(one) for one in everything}) > 1:
         return TWO_SCALES
-    if any(len({full_scale(one)[0] for one in side}) > 1 for side in (condition, reference)):
+    if any(len({scale_of(one) for one in side}) > 1 for side in (condition, reference)):
         return TWO_GAINS
     if len({one.format.n_channels for one in everything}) > 1:
         return TWO_LAYOUTS
@@ -122,12 +111,12 @@ def _fault_of(condition: Sequence[Recording], reference: Sequence[Recording]) ->
 
 def _caveats_of(recordings: Sequence[Recording]) -> tuple[str, ...]:
     clipped = (MAY_CLIP,) if may_clip(recordings) else ()
-    return (*clipped, NO_FULL_SCALE) if full_scale(recordings[0])[1] == "dBFS" else clipped
+    return (*clipped, NO_FULL_SCALE) if unit_of(recordings[0]) == "dBFS" else clipped
 
 
 def _shift_db(condition: Sequence[Recording], reference: Sequence[Recording]) -> float:
     """What the full scales of the two sides add to a difference of what stands in the files."""
-    return 20 * math.log10(full_scale(condition[0])[0] / full_scale(reference[0])[0])
+    return 20 * math.log10(scale_of(condition[0]) / scale_of(reference[0]))
 
 
 def loudness_differences(
@@ -141,43 +130,28 @@ def loudness_differences(
         fault = LOW_RATE
     if fault is not None:
         return _null(fault), _null(fault)
-    section = _one_section(energies, float(everything[0].summary(ENERGY)["block_s"][0]))
+    block_s = float(everything[0].summary(ENERGY)["block_s"][0])
+    section = section_of(energies, block_s)
     if section.fault is not None:
         return _null(section.fault), _null(section.fault)
     n_channels = everything[0].format.n_channels
     layout = () if layout_is_known(n_channels) else (ODD_LAYOUT.format(n=n_channels),)
-    caveats = (*section.caveats, *layout, *_caveats_of(everything))
-    found = paired_difference(section.parts[: len(condition)], section.parts[len(condition) :])
+    doubts = (*section.too_even, *_other_lengths(energies, block_s), *section.shifted)
+    caveats = (*doubts, *layout, *_caveats_of(everything))
+    parts = common_section(energies, section.lags)
+    found = paired_difference(parts[: len(condition)], parts[len(condition) :])
     shift, n = _shift_db(condition, reference), min(len(condition), len(reference))
     return _difference(found, found.value_db + shift, n, caveats), _difference(
         found, found.same_blocks_db + shift, n, caveats
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Section:
-    """The blocks that all recordings hold, or the fault that there is no one section."""
-
-    parts: tuple[FloatArray, ...] = ()
-    caveats: tuple[str, ...] = ()
-    fault: str | None = None
-
-
-def _one_section(energies: Sequence[FloatArray], block_s: float) -> _Section:
-    """What all recordings hold, laid against the one of most energy, whichever number it has."""
-    against = max(energies, key=lambda energy: (float(energy.sum()), len(energy)))
-    sections = [matched_section(energy, against) for energy in energies]
-    correlations = [one.correlation for one in sections]
-    lowest = min((r for r in correlations if not math.isnan(r)), default=math.nan)
-    if lowest < LEAST_CORRELATION:
-        return _Section(fault=OTHER_SECTION.format(r=lowest))
-    lags, lengths_s = [one.lag_blocks for one in sections], [len(energy) * block_s for energy in energies]
-    caveats = [TOO_EVEN] if any(math.isnan(r) for r in correlations) else []
-    if max(lengths_s) - min(lengths_s) > LENGTHS_DIFFER_S:
-        caveats.append(OTHER_LENGTHS.format(shortest=min(lengths_s), longest=max(lengths_s)))
-    if any(lags):
-        caveats.append(SHIFTED.format(shift=(max(lags) - min(lags)) * block_s))
-    return _Section(parts=tuple(common_section(energies, lags)), caveats=tuple(caveats))
+def _other_lengths(energies: Sequence[FloatArray], block_s: float) -> tuple[str, ...]:
+    """A caveat where the recordings are not of one length."""
+    lengths_s = [len(energy) * block_s for energy in energies]
+    if max(lengths_s) - min(lengths_s) <= LENGTHS_DIFFER_S:
+        return ()
+    return (OTHER_LENGTHS.format(shortest=min(lengths_s), longest=max(lengths_s)),)
 
 
 def _difference(found: PairedDifference, value_db: float, n: int, caveats: tuple[str, ...]) -> Difference:
@@ -215,5 +189,4 @@ def weighted_difference(
 
 def weighted_power(recording: Recording, weighting: Weighting) -> float:
     """Mean square of the weighted signal over all channels, full scale squared; NaN if it is shorter than a window."""
-    spectrum = recording.summary(SPECTRUM)
-    return float(weighted_mean_square(spectrum["frequency_hz"], spectrum["power_density"], weighting).mean())
+    return float(weighted_whole_power(recording.summary(LOW), weighting, LOW.lowest_hz).mean())

@@ -11,13 +11,12 @@ from fairhearing_builtins.analysers.relief_waves import (
     ENERGY,
     LOW,
     PLAIN,
-    SPECTRUM,
     Stage,
     Wave,
     averaged,
     fault_of,
     laid_together,
-    section_of,
+    section_of_recordings,
     wave_of,
 )
 
@@ -29,12 +28,12 @@ class Relief:
     """What the amplifier puts out in each condition, and what a change of it gains."""
 
     name = "relief"
-    version = "1"
+    version = "2"
     quantities = QUANTITIES
     needs = Needs(
         kinds=frozenset({"recording"}),
         points=frozenset({"amplifier-output", "amplifier-input"}),
-        summaries=(PLAIN, ENERGY, LOW, SPECTRUM),
+        summaries=(PLAIN, ENERGY, LOW),
     )
     symmetries: tuple[Symmetry, ...] = (
         Symmetry(kind="swap-conditions-negates", quantities=CHANGES - {"headroom_against_doubling"}),
@@ -70,7 +69,7 @@ def _heard(place: Place, recordings: Sequence[Recording]) -> Heard:
     fault = fault_of(recordings)
     if fault is not None:
         return Heard(place=place, waves=whole, together={}, fault=fault)
-    section = section_of(recordings)
+    section = section_of_recordings(recordings)
     if section.fault is not None:
         return Heard(place=place, waves=whole, together={}, fault=section.fault)
     together = _by_condition(recordings, laid_together(waves, section.lags))

@@ -10,6 +10,7 @@ import numpy as np
 
 from fairhearing.acoustics.wiring import given_corner_hz, meant_corner_hz
 from fairhearing.api import Comparison, Condition, Finding, Inputs, Session
+from fairhearing_builtins.analysers.recording_groups import NO_INTERVAL
 from fairhearing_builtins.analysers.recording_pairs import MAY_CLIP
 from fairhearing_builtins.analysers.relief_changes import (
     NOT_VOLT,
@@ -32,8 +33,7 @@ NO_CORNER = "the chains state no corner"
 TOO_SHORT = "the recording is too short for energy from 0.5 Hz: less than two periods of it"
 # In simulation with beats of a drum: within 3 % of itself in 32 s, within 1 % in 120 s.
 _SHORT_S = 120.0
-SHORT = "a short programme: spectra of 1 s tell the share to about 3 % of itself"
-NO_INTERVAL = "one pass, no interval"
+SHORT = "a short programme: spectra of 0.9 s tell the share to about 3 % of itself"
 ABSOLUTE = frozenset(
     {"amplifier_voltage", "amplifier_peak_voltage", "crest_factor", "amplifier_current", "amplifier_peak_current",
      "amplifier_power"}
@@ -249,7 +249,7 @@ def _share_finding(one: Heard, comparison: Comparison, share: float | None) -> F
 
 def _share_method(corner: float | None) -> str:
     named = "the corner" if corner is None else f"{corner:.1f} Hz, the corner of the chain as written"
-    return f"share of the reference's energy from {LOWEST_HZ:g} Hz that lies below {named}; above 25 Hz: spectra of 1 s"
+    return f"share of the reference's energy from {LOWEST_HZ:g} Hz below {named}; above 25 Hz: spectra of 0.9 s"
 
 
 def _finding(

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from fairhearing.acoustics.filtered_levels import FilteredLevels
 from fairhearing.acoustics.line_factors import LineFactors, line_factors
+from fairhearing.acoustics.summaries import BlockLevels
 from fairhearing.acoustics.wiring import channels_of, line_network, meant_corner_hz
 from fairhearing.api import (
     Analyser,
@@ -30,7 +31,6 @@ from fairhearing_builtins.analysers.relief_findings import CHANGES, QUANTITIES, 
 from fairhearing_builtins.analysers.relief_waves import (
     LOW,
     PLAIN,
-    SPECTRUM,
     Stage,
     Wave,
     averaged,
@@ -67,7 +67,7 @@ class _Path:
         return found
 
 
-def _levels(corners_hz: tuple[float, ...]) -> FilteredLevels:
+def _levels(corners_hz: tuple[float, ...]) -> BlockLevels | FilteredLevels:
     return FilteredLevels(corners_hz) if corners_hz else PLAIN
 
 
@@ -93,9 +93,9 @@ class ReliefForecast:
     """What the amplifier would put out in each condition, and what a change of it would gain."""
 
     name = "relief-forecast"
-    version = "1"
+    version = "2"
     quantities = QUANTITIES
-    needs = Needs(kinds=frozenset({"recording"}), points=frozenset({"programme"}), summaries=(PLAIN, LOW, SPECTRUM))
+    needs = Needs(kinds=frozenset({"recording"}), points=frozenset({"programme"}), summaries=(PLAIN, LOW))
     symmetries: tuple[Symmetry, ...] = (
         Symmetry(kind="swap-conditions-negates", quantities=CHANGES - {"headroom_against_doubling"}),
         Symmetry(kind="row-order-invariant", quantities=QUANTITIES),

@@ -9,7 +9,7 @@ import numpy as np
 
 from fairhearing.acoustics.load_current import Impedance, load_of
 from fairhearing.api import Chain, Session
-from fairhearing_builtins.analysers.relief_waves import Wave
+from fairhearing_builtins.analysers.relief_waves import Wave, middle_hz
 
 NO_LOAD = "the chain states neither loudspeaker_ohm nor loudspeaker_impedance"
 NO_PHASE = "the impedance table has no phase: what part of the current does work cannot be told"
@@ -57,7 +57,7 @@ def electric_of(wave: Wave, chain: Chain, session: Session) -> Electric:
 
 
 def _by_table(wave: Wave, impedance: Impedance, path: str, ohm: float | None) -> Electric:
-    load = load_of(wave.frequency_hz, wave.power, impedance)
+    load = load_of(middle_hz(wave.edge_hz), wave.power, impedance)
     beyond = (BEYOND.format(percent=100 * load.beyond),) if load.beyond > LEAST_BEYOND else ()
     has_phase = not math.isnan(load.conductance_s)
     return Electric(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -11,38 +10,32 @@ import numpy.typing as npt
 
 from fairhearing.acoustics.filtered_levels import FilteredLevels
 from fairhearing.acoustics.loudness import KWeightedEnergy, weighted_energy
+from fairhearing.acoustics.low_bands import audible_top_hz, shares_of_cells, whole_spectrum
 from fairhearing.acoustics.low_spectrum import LowSpectrum
-from fairhearing.acoustics.paired_loudness import common_section, matched_section
-from fairhearing.acoustics.summaries import PowerSpectrum
+from fairhearing.acoustics.paired_loudness import common_section
+from fairhearing.acoustics.summaries import BlockLevels
 from fairhearing.api import Recording
-from fairhearing_builtins.analysers.recording_pairs import LARGEST_SAMPLE
+from fairhearing_builtins.analysers.recording_groups import LARGEST_SAMPLE
+from fairhearing_builtins.analysers.recording_sections import TOO_EVEN, Section, section_of
 
 FloatArray = npt.NDArray[np.float64]
 ComplexArray = npt.NDArray[np.complex128]
 
-PLAIN, ENERGY, LOW, SPECTRUM = FilteredLevels(), KWeightedEnergy(), LowSpectrum(), PowerSpectrum()
+PLAIN, ENERGY, LOW = BlockLevels(), KWeightedEnergy(), LowSpectrum()
 BLOCK_S = PLAIN.block_s
 LOWEST_HZ = 0.5
-AUDIBLE_TOP_HZ, AUDIBLE_SHARE_OF_RATE = 20_000.0, 0.45
-# A steady offset reaches into the first two bins of a spectrum of 1 s.
-_LOWEST_BIN_HZ = 2.0
 # What a steady offset leaves when it is taken out: less than any sample of 24 bits.
 _ROUNDING = 1e-13
-# Common practice, no source: the same section under a filter correlates above 0.95, other sections below 0.5.
-_LEAST_CORRELATION = 0.8
 
-OTHER_SECTION = "the recordings do not hold the same section: their levels along the time correlate only {r:.2f}"
-TOO_EVEN = "whether the recordings hold the same section cannot be told: the programme is too even"
 TWO_SCALES = "some of the recordings have a full scale in volt and some have not"
 TWO_LAYOUTS = "the recordings do not have the same channels"
-SHIFTED = "the recordings begin up to {shift:.1f} s apart: laid against each other by their levels"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stage:
     """What one channel of a recording is taken through: high-passes, then a gain."""
 
-    levels: FilteredLevels = PLAIN
+    levels: BlockLevels | FilteredLevels = PLAIN
     gain: float = 1.0
 
 
@@ -51,14 +44,15 @@ class Wave:
     """Voltage without its steady offset: V, or full scale where `volts` is false.
 
     `energy` (mean square, mean over channels) and `peak` (highest of any channel): (n_blocks,), blocks of 0.1 s;
-    `frequency_hz`, `power`: mean square at each frequency from 0.5 Hz on (from 2 Hz where `has_low` is false).
+    `edge_hz` (n + 1,), `power` (n,): mean square in cells of frequency from 0.5 Hz to the lower of 20 kHz and 0.45 of
+    the rate; of a recording too short for that, where `has_low` is false, nothing below about 2 Hz.
     """
 
     mean_square: float
     highest: float
     energy: FloatArray
     peak: FloatArray
-    frequency_hz: FloatArray
+    edge_hz: FloatArray
     power: FloatArray
     has_low: bool
     volts: bool
@@ -70,7 +64,7 @@ def wave_of(recording: Recording, stages: Sequence[Stage], gain_at: Mapping[int,
     """One recording, its channels through their stages; `gain_at`: response of each channel at `frequencies`."""
     scale = recording.full_scale_v or 1.0
     columns = [_column(recording, index, stage, scale) for index, stage in enumerate(stages)]
-    frequency, powers, has_low = _spectrum(recording)
+    edges, powers, has_low = _spectrum(recording)
     powers = powers * scale**2
     if gain_at is not None:
         powers = np.stack([powers[:, i] * np.abs(gain_at[i]) ** 2 for i in range(len(stages))], axis=1)
@@ -80,7 +74,7 @@ def wave_of(recording: Recording, stages: Sequence[Stage], gain_at: Mapping[int,
         highest=max(column.highest for column in columns),
         energy=np.mean([column.energy for column in columns], axis=0),
         peak=np.max([column.peak for column in columns], axis=0),
-        frequency_hz=frequency,
+        edge_hz=edges,
         power=powers.mean(axis=1),
         has_low=has_low,
         volts=recording.full_scale_v is not None,
@@ -89,8 +83,14 @@ def wave_of(recording: Recording, stages: Sequence[Stage], gain_at: Mapping[int,
 
 
 def frequencies(recording: Recording) -> FloatArray:
-    """The frequencies of the spectrum of a recording, hertz."""
-    return _spectrum(recording)[0]
+    """The middle of each cell of the spectrum of a recording, hertz."""
+    return middle_hz(_spectrum(recording)[0])
+
+
+def middle_hz(edge_hz: FloatArray) -> FloatArray:
+    """The middle of each cell, hertz."""
+    found: FloatArray = 0.5 * (edge_hz[:-1] + edge_hz[1:])
+    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -122,23 +122,16 @@ def _column(recording: Recording, index: int, stage: Stage, scale: float) -> _Co
 
 
 def _spectrum(recording: Recording) -> tuple[FloatArray, FloatArray, bool]:
-    """Frequencies, mean square at each (n, n_channels), and whether they begin at 0.5 Hz: fine cells, then bins."""
-    low, wide = recording.summary(LOW), recording.summary(SPECTRUM)
-    frequency, density = wide["frequency_hz"], np.nan_to_num(wide["power_density"])
-    top = min(AUDIBLE_TOP_HZ, AUDIBLE_SHARE_OF_RATE * recording.format.rate_hz)
-    edges = low["cell_edge_hz"]
-    half_bin = 0.5 * float(frequency[1])
-    has_low = bool(np.isfinite(low["cell_power"]).all())
-    from_hz = float(edges[-1]) if has_low else _LOWEST_BIN_HZ - half_bin
-    # Of the bin that lies across the limit, the part above it.
-    width = np.clip(frequency + half_bin - from_hz, 0.0, 2 * half_bin)
-    used = (width > 0) & (frequency <= top)
-    at, powers = frequency[used], density[used] * width[used, None]
-    if has_low:
-        cells = edges[:-1] >= LOWEST_HZ
-        at = np.concatenate([0.5 * (edges[:-1] + edges[1:])[cells], at])
-        powers = np.concatenate([low["cell_power"][cells], powers])
-    return at, powers, has_low
+    """Edges of cells from 0.5 Hz on, mean square in each (n, n_channels), and whether the lowest are known."""
+    low = recording.summary(LOW)
+    found = whole_spectrum(low)
+    top_hz = audible_top_hz(recording.format.rate_hz)
+    shares = shares_of_cells(found.edge_hz, LOWEST_HZ, top_hz)
+    used = shares > 0
+    edges = np.append(found.edge_hz[:-1][used], top_hz)
+    edges[0] = LOWEST_HZ
+    powers = np.nan_to_num(found.power[used] * shares[used, None])
+    return edges, powers, bool(np.isfinite(low["cell_power"]).all())
 
 
 # --- several recordings -----------------------------------------------------------------------------------------------
@@ -153,31 +146,12 @@ def fault_of(recordings: Sequence[Recording]) -> str | None:
     return TWO_LAYOUTS if len(layouts) > 1 else None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Section:
-    """How recordings lie to each other, in blocks; the fault if they hold no one section."""
-
-    lags: tuple[int, ...] = ()
-    caveats: tuple[str, ...] = ()
-    fault: str | None = None
-
-
-def section_of(recordings: Sequence[Recording]) -> Section:
-    """The lags of all recordings against the one of most energy, by their K-weighted levels along the time."""
+def section_of_recordings(recordings: Sequence[Recording]) -> Section:
+    """How recordings lie to each other, by their K-weighted levels along the time."""
     energies = [weighted_energy(one.summary(ENERGY)["mean_square"]) for one in recordings]
     if not all(np.isfinite(energy).all() for energy in energies):
-        return Section(lags=(0,) * len(energies), caveats=(TOO_EVEN,))
-    against = max(energies, key=lambda energy: (float(energy.sum()), len(energy)))
-    found = [matched_section(energy, against) for energy in energies]
-    correlations = [one.correlation for one in found]
-    lowest = min((r for r in correlations if not math.isnan(r)), default=math.nan)
-    if lowest < _LEAST_CORRELATION:
-        return Section(fault=OTHER_SECTION.format(r=lowest))
-    lags = tuple(one.lag_blocks for one in found)
-    caveats = [TOO_EVEN] if any(math.isnan(r) for r in correlations) else []
-    if any(lags):
-        caveats.append(SHIFTED.format(shift=(max(lags) - min(lags)) * BLOCK_S))
-    return Section(lags=lags, caveats=tuple(caveats))
+        return Section(lags=(0,) * len(energies), too_even=(TOO_EVEN,))
+    return section_of(energies, BLOCK_S)
 
 
 def laid_together(waves: Sequence[Wave], lags: Sequence[int]) -> list[Wave]:
@@ -196,13 +170,13 @@ def averaged(waves: Sequence[Wave], channels: Sequence[str | None]) -> Wave:
     sides = [[w for w, channel in zip(waves, channels, strict=True) if channel == name] for name in names]
     alike = len({len(wave.energy) for wave in waves}) == 1
     none: FloatArray = np.empty(0)
-    same_grid = len({len(wave.frequency_hz) for wave in waves}) == 1
+    same_grid = len({len(wave.edge_hz) for wave in waves}) == 1
     return Wave(
         mean_square=float(np.mean([np.mean([w.mean_square for w in side]) for side in sides])),
         highest=max(wave.highest for wave in waves),
         energy=np.mean([np.mean([w.energy for w in side], axis=0) for side in sides], axis=0) if alike else none,
         peak=np.max([np.sqrt(np.mean([w.peak**2 for w in side], axis=0)) for side in sides], axis=0) if alike else none,
-        frequency_hz=waves[0].frequency_hz,
+        edge_hz=waves[0].edge_hz,
         power=np.mean([np.mean([w.power for w in side], axis=0) for side in sides], axis=0)
         if same_grid
         else waves[0].power,
@@ -218,7 +192,8 @@ def share_below(wave: Wave, corner_hz: float) -> float | None:
     total = float(wave.power.sum())
     if not wave.has_low or not total > 0:
         return None
-    # Bins of 1 Hz above 25 Hz: one that lies across the corner counts by its part.
-    width = np.clip(corner_hz - wave.frequency_hz + 0.5, 0.0, 1.0)
-    inside = np.where(wave.frequency_hz < 25.0, wave.frequency_hz < corner_hz, width)
+    lowest_hz, top_hz = float(wave.edge_hz[0]), float(wave.edge_hz[-1])
+    if corner_hz <= lowest_hz:
+        return 0.0
+    inside = shares_of_cells(wave.edge_hz, lowest_hz, min(corner_hz, top_hz))
     return min(1.0, float(wave.power @ inside) / total)

@@ -15,6 +15,7 @@ from fairhearing_builtins.analysers.range_means import reason_missing
 from fairhearing_builtins.analysers.seat_charts import audit_charts
 from fairhearing_builtins.analysers.seat_positions import other_sign, position_spreads
 from fairhearing_builtins.analysers.seats_together import Together, together, worst_of
+from fairhearing_builtins.analysers.slept import slept
 from fairhearing_builtins.analysers.target_levels import bass_levels, deviations, level_distances
 
 SIMULTANEOUS = (
@@ -50,7 +51,7 @@ class Seats:
     """The seats one by one, with intervals and verdicts that hold for all of them at once."""
 
     name = "seats"
-    version = "1"
+    version = "2"
     quantities = frozenset({"seat_audit", "seat_bass_level_change", "worst_seat_change", "seat_position_spread"})
     needs = Needs(
         kinds=frozenset({"response", "impulse", "sweep", "noise"}),
@@ -184,6 +185,7 @@ class _Audit:
             caveats = (HIDDEN,)
         elif bands is not None:
             left = left_out_caveat(bands, self.comparison, bands.chosen(self.criteria.bass_band_hz), seat)
+            left = (*left, *slept(bands.field, self.comparison, seat))
         explained = self.bass.hidden or quantity == "seat_position_spread" or NO_LEVEL in caveats
         if estimate is None and not explained:
             caveats = (*caveats, reason_missing(bands, self.comparison, seat))

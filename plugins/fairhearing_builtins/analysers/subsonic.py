@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from fairhearing.acoustics.bands import third_octave_bands
 from fairhearing.api import Analyser, Comparison, Finding, Inputs, Needs, Result, Symmetry, hookimpl
-from fairhearing_builtins.analysers.programme_blocks import Change, Pair, looks_swapped, paired
+from fairhearing_builtins.analysers.programme_blocks import NO_INTERVAL_OF_PEAK, Change, Pair, looks_swapped, paired
 from fairhearing_builtins.analysers.programme_means import FEWEST_PROGRAMMES, OVER_PROGRAMMES, combined
 from fairhearing_builtins.analysers.programme_takes import LEVELS, LOW, Cells, Spot, gathered
 from fairhearing_builtins.analysers.subsonic_charts import charts
@@ -28,8 +28,8 @@ EDGES_HZ: Mapping[str | None, tuple[float, float]] = {
     "to-40-hz": (LOW.lowest_hz, 40.0),
 }
 BANDS = third_octave_bands(1, 20)
-NO_INTERVAL_OF_PEAK = "a peak: no interval from blocks"
 _ENERGY = "10 lg of the energy from {:g} to {:g} Hz (mean removed), {} over {}; repeats averaged in energy"
+_BAND_ENERGY = "10 lg of the energy in a third octave (IEC 61260-1), {} over {}; repeats averaged in energy"
 _BLOCKS = "t on the logarithm of the ratio over paired 8 s blocks, long-run variance from the slowest cosines"
 CHANGES = frozenset(
     {"subsonic_level_change", "subsonic_band_level_change", "g_weighted_level_change", "subsonic_peak_level_change"}
@@ -56,7 +56,7 @@ class Subsonic:
     """Energy below 20 Hz by condition and programme, and its change with an interval along the programme."""
 
     name = "subsonic"
-    version = "1"
+    version = "2"
     quantities = CHANGES | LEVEL_QUANTITIES
     needs = Needs(kinds=frozenset({"recording"}), summaries=(LEVELS, LOW), min_conditions=1)
     symmetries: tuple[Symmetry, ...] = (
@@ -108,7 +108,7 @@ def _whats(names: tuple[str, str]) -> Iterator[_What]:
             quantity="subsonic_band_level_change",
             band_hz=(float(lower), float(upper)),
             nominal_hz=float(nominal),
-            method=_ENERGY.format(lower, upper, *names),
+            method=_BAND_ENERGY.format(*names),
         )
     yield _What(
         quantity="g_weighted_level_change",

@@ -15,12 +15,15 @@ from fairhearing.api import Finding, Inputs
 from fairhearing_builtins.analysers.programme_blocks import TOO_SHORT, Change
 from fairhearing_builtins.analysers.programme_means import combined
 from fairhearing_builtins.analysers.programme_takes import LOW, Cells, Spot, Take
-from fairhearing_builtins.analysers.recording_levels import (
-    FULL_SCALE_SINE,
+from fairhearing_builtins.analysers.recording_groups import (
+    LEVEL_NAMES,
+    PEAK_NAMES,
     REFERENCE_PRESSURE_PA,
     SILENT,
-    TWO_SCALES,
+    unit_of,
+    zero_level_power,
 )
+from fairhearing_builtins.analysers.recording_levels import TWO_SCALES
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -32,8 +35,6 @@ ULTRASONIC_SHARE = 0.1
 # ISO 7196 gives G from 0.25 to 315 Hz; below 0.5 Hz there is no sound here. Steps are fine where G is steep.
 G_EDGES_HZ = np.concatenate([np.arange(LOW.lowest_hz, 25.0, 1 / 64), 25.0 * 12.6 ** np.linspace(0.0, 1.0, 90)])
 _G_WEIGHT = weighting_power((G_EDGES_HZ[1:] + G_EDGES_HZ[:-1]) / 2, "G")
-_SCALES = {"dB": "20 µPa", "dBV": "1 V", "dBFS": "a full-scale sine (AES17)"}
-_PEAK_SCALES = {"dB": "20 µPa", "dBV": "1 V", "dBFS": "full scale"}
 
 
 def g_power(take: Take) -> float:
@@ -76,14 +77,6 @@ def ultrasonic(takes: Sequence[Take]) -> list[str]:
     return said
 
 
-def unit_of(takes: Sequence[Take]) -> str:
-    """dB, dBV or dBFS, of the first one."""
-    recording = takes[0].recording
-    if recording.full_scale_pa is not None:
-        return "dB"
-    return "dBV" if recording.full_scale_v is not None else "dBFS"
-
-
 def condition_findings(inputs: Inputs, cells: Cells, bands: Bands) -> Iterator[Finding]:
     """All levels, of each condition and programme: over channels and seats."""
     names = [condition.id for condition in inputs.session.conditions]
@@ -92,26 +85,24 @@ def condition_findings(inputs: Inputs, cells: Cells, bands: Bands) -> Iterator[F
     for point in points:
         for name in names:
             found = {s: c[name] for s, c in cells.items() if (s.point, s.playing) == point and name in c}
-            units = sorted({unit_of(takes) for takes in found.values()})
-            for unit in units:
-                same = {spot: takes for spot, takes in found.items() if unit_of(takes) == unit}
-                if same and unit == units[0]:
-                    yield from _of_condition(name, same, unit, weights, bands)
+            units = {spot: unit_of(takes[0].recording) for spot, takes in found.items()}
+            for unit in sorted(set(units.values()))[:1]:
+                same = {spot: takes for spot, takes in found.items() if units[spot] == unit}
+                yield from _of_condition(name, same, unit, weights, bands)
 
 
 def _of_condition(
     name: str, cells: dict[Spot, Sequence[Take]], unit: str, weights: dict[str, float], bands: Bands
 ) -> Iterator[Finding]:
-    mean_of = 1.0 if unit != "dBFS" else FULL_SCALE_SINE
-    reference = REFERENCE_PRESSURE_PA**2 if unit == "dB" else mean_of
     peak_reference = REFERENCE_PRESSURE_PA if unit == "dB" else 1.0
+    reference = zero_level_power(unit) * peak_reference**2
 
     def level(power: Callable[[Take], float]) -> Callable[[Sequence[Take]], float]:
         return lambda takes: _decibel(float(np.mean([power(take) for take in takes])) / reference)
 
     subsonic = level(lambda take: take.power(LOW.lowest_hz, LOW.subsonic_hz))
     said = f"energy from {LOW.lowest_hz:g} to {LOW.subsonic_hz:g} Hz, mean removed"
-    yield from _told("subsonic_level", unit, f"{said}, re {_SCALES[unit]}", name, cells, weights, subsonic)
+    yield from _told("subsonic_level", unit, f"{said}, re {LEVEL_NAMES[unit]}", name, cells, weights, subsonic)
     yield from _told(
         "subsonic_share", "1", f"{said}, over that from 0.5 Hz to the lower of 20 kHz and 0.45 of the sample rate",
         name, cells, weights, lambda takes: float(np.mean([share_of(take) for take in takes])),
@@ -119,20 +110,20 @@ def _of_condition(
     yield from _told(
         "g_weighted_level",
         unit,
-        f"weighted with G (ISO 7196), re {_SCALES[unit]}",
+        f"weighted with G (ISO 7196), re {LEVEL_NAMES[unit]}",
         name,
         cells,
         weights,
         level(g_power),
     )
     yield from _told(
-        "subsonic_peak_level", unit, f"peak of the wave from 0.5 to 20 Hz in any channel, re {_PEAK_SCALES[unit]}",
+        "subsonic_peak_level", unit, f"peak of the wave from 0.5 to 20 Hz in any channel, re {PEAK_NAMES[unit]}",
         name, cells, weights,
         lambda takes: 2 * _decibel(max(peak_of(take) for take in takes) / peak_reference),
     )  # fmt: skip
     for lower, upper, nominal in zip(bands.lower_hz, bands.upper_hz, bands.nominal_hz, strict=True):
         yield from _told(
-            "subsonic_band_level", unit, f"energy in a third octave, exact edges (IEC 61260-1), re {_SCALES[unit]}",
+            "subsonic_band_level", unit, f"energy in a third octave, exact edges (IEC 61260-1), re {LEVEL_NAMES[unit]}",
             name, cells, weights,
             level(lambda take, lower=lower, upper=upper: take.power(float(lower), float(upper))),  # type: ignore[misc]
             band=(float(lower), float(upper), float(nominal)),
@@ -178,7 +169,7 @@ def _told(
 def _value(takes: Sequence[Take], value: Callable[[Sequence[Take]], float], quantity: str) -> Change:
     caveats = [said for take in takes for said in take.caveats()]
     lacking = None
-    if len({unit_of([take]) for take in takes}) > 1:
+    if len({unit_of(take.recording) for take in takes}) > 1:
         lacking = TWO_SCALES
     elif any(not take.mean_square.any() for take in takes):
         lacking = SILENT

@@ -31,6 +31,7 @@ from fairhearing_builtins.analysers.estimates import (
 )
 from fairhearing_builtins.analysers.level import HIDDEN
 from fairhearing_builtins.analysers.range_means import reason_missing
+from fairhearing_builtins.analysers.slept import slept
 from fairhearing_builtins.analysers.target_charts import target_chart
 from fairhearing_builtins.analysers.target_levels import (
     deviations,
@@ -55,7 +56,7 @@ class Target:
     """Target deviation and seat spread."""
 
     name = "target"
-    version = "1"
+    version = "2"
     quantities = frozenset(
         {"target_deviation", "target_deviation_change", "seat_spread_change", "smallest_detectable_change"}
     )
@@ -178,6 +179,7 @@ class _Comparison:
         if self.bands is not None and not self.bass.hidden:
             chosen = self.bands.chosen(self.criteria.bass_band_hz)
             left = left_out_caveat(self.bands, self.comparison, chosen, seat)
+            left = (*left, *slept(self.bands.field, self.comparison, seat))
         low, high = (estimate.low, estimate.high) if estimate else (None, None)
         return Finding(
             quantity=quantity,

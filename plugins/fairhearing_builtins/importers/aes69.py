@@ -49,7 +49,10 @@ class Aes69File:
     name = "aes69"
     version = "1"
     kinds = frozenset({"response", "impulse"})
-    samples = (_SAMPLES / "high_pass_tf.sofa",)
+    samples = (
+        _SAMPLES / "high_pass_tf.sofa",
+        (_SAMPLES / "high_pass_fir.sofa", MeasurementFile(path="", line=1, entry=0, kind="impulse", condition="in")),
+    )
 
     def recognise(self, file: SourceFile) -> Recognition:
         """Yes to HDF5 that says it is of AES69, and to HDF5 that cannot be opened, so that the fault is told."""

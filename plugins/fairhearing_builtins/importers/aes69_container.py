@@ -69,7 +69,9 @@ class Container:
         variable = self._variable(name)
         if variable.dtype.kind not in "fiu":
             raise self.problem(f"the variable holds no numbers but {variable.dtype}", name)
-        values = np.asarray(variable[()], dtype=np.float64)
+        # Some numbers that are none warn when their precision is changed; they are told just below.
+        with np.errstate(invalid="ignore"):
+            values = np.asarray(variable[()], dtype=np.float64)
         unusable = np.argwhere(~np.isfinite(values))
         if len(unusable):
             place = ", ".join(str(int(index) + 1) for index in unusable[0])

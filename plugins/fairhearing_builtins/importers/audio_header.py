@@ -6,14 +6,14 @@ import struct
 from dataclasses import dataclass
 from typing import BinaryIO, Literal
 
+from fairhearing.api import riff_chunks
+
 Form = Literal["WAV", "RF64", "W64", "FLAC"]
 
 # Sony Wave64: a GUID in place of each four-letter word; sizes hold the 24 bytes of GUID and size too.
 _W64_RIFF = b"riff\x2e\x91\xcf\x11\xa5\xd6\x28\xdb\x04\xc1\x00\x00"
 _W64_DATA = b"data\xf3\xac\xd3\x11\x8c\xd1\x00\xc0\x4f\x8e\xdb\x8a"
 _W64_WAVE = b"wave\xf3\xac\xd3\x11\x8c\xd1\x00\xc0\x4f\x8e\xdb\x8a"
-# EBU Tech 3306: the size that says "see the chunk ds64". In a plain WAV it is what a pipe leaves.
-_NOT_SAID = 0xFFFFFFFF
 _MOST_CHUNKS = 10_000
 
 
@@ -45,20 +45,9 @@ def data_chunk(stream: BinaryIO, form: Form, size: int) -> DataChunk | None:
 
 
 def _in_riff(stream: BinaryIO, size: int) -> DataChunk | None:
-    at, long_size = 12, None
-    for _ in range(_MOST_CHUNKS):
-        stream.seek(at)
-        head = stream.read(8)
-        if len(head) < 8:
-            return None
-        word, length = head[:4], struct.unpack("<I", head[4:])[0]
-        if word == b"data":
-            promised = long_size if length == _NOT_SAID else length
-            return DataChunk(begins=at + 8, promised=promised, there=size - at - 8)
-        if word == b"ds64":
-            sizes = stream.read(16)
-            long_size = struct.unpack("<QQ", sizes)[1] if len(sizes) == 16 else None
-        at += 8 + length + length % 2
+    for chunk in riff_chunks(stream):
+        if chunk.word == b"data":
+            return DataChunk(begins=chunk.begins, promised=chunk.length, there=size - chunk.begins)
     return None
 
 

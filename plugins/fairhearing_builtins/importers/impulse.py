@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from fairhearing.api import (
     Importer,
-    ImportProblem,
     MeasurementFile,
     Reading,
     Recognition,
@@ -17,23 +16,13 @@ from fairhearing.api import (
     hookimpl,
 )
 from fairhearing_builtins.importers.full_scale import Calibrators
-from fairhearing_builtins.importers.impulse_curves import Converted, ImpulseResponse, convert, impulse_response
+from fairhearing_builtins.importers.impulse_curves import impulse_response
 from fairhearing_builtins.importers.sound_format import recognise_sound
+from fairhearing_builtins.importers.sound_responses import Heard, hear, readings_of
 from fairhearing_builtins.importers.sound_samples import read_sound
 
 _LONGEST_S = 60.0
 _SAMPLES = Path(__file__).parent / "samples"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Heard:
-    """An impulse response of a file, with what is known of it before it is converted."""
-
-    path: str
-    channel: str | None
-    response: ImpulseResponse
-    caveats: tuple[str, ...]
-    applied: tuple[str, ...]
 
 
 class ImpulseSound:
@@ -42,7 +31,7 @@ class ImpulseSound:
     name = "impulse"
     version = "1"
     kinds = frozenset({"impulse"})
-    samples = (_SAMPLES / "high_pass_impulse.wav", _SAMPLES / "high_pass_impulse.flac")
+    samples = tuple(_SAMPLES / f"high_pass_{name}" for name in ("impulse.wav", "impulse.flac", "two_channels.flac"))
 
     def recognise(self, file: SourceFile) -> Recognition:
         """Yes to WAV, RF64, W64 and FLAC by their first bytes; a damaged one is claimed, so that the fault is told."""
@@ -51,44 +40,18 @@ class ImpulseSound:
     def read(self, files: Sequence[SourceFile], session: Session) -> Iterable[Reading]:
         """A reading for each channel of each file, or the file's problem."""
         calibrators = Calibrators(session)
-        heard: list[_Heard] = []
-        for file in files:
-            try:
-                heard += _heard(file, calibrators)
-            except ImportProblem as problem:
-                yield Reading(path=file.path, problem=problem)
-        converted = convert([one.response for one in heard], session.criteria.bass_band_hz)
-        for one, made in zip(heard, converted, strict=True):
-            yield reading_of(one.path, one.channel, made, one.caveats, one.applied)
+        heard: list[Heard] = []
+        yield from hear(files, partial(_heard, calibrators=calibrators), heard)
+        yield from readings_of(heard, session)
 
 
-def reading_of(
-    path: str, channel: str | None, made: Converted, caveats: tuple[str, ...], applied: tuple[str, ...]
-) -> Reading:
-    """The reading, or the problem that nothing can be told of it."""
-    if made.curve is None:
-        problem = ImportProblem(
-            f"the response is too short: {made.why_not}",
-            where=path,
-            try_="export it with more of its decay, or measure again with less noise",
-        )
-        return Reading(path=path, problem=problem)
-    return Reading(
-        path=path,
-        content=made.curve,
-        channel=channel,
-        caveats=(*caveats, *made.caveats),
-        applied=(*applied, *made.applied),
-    )
-
-
-def _heard(file: SourceFile, calibrators: Calibrators) -> list[_Heard]:
+def _heard(file: SourceFile, calibrators: Calibrators) -> list[Heard]:
     item = file.item
     assert isinstance(item, MeasurementFile)
     sound = read_sound(file, _LONGEST_S, "an impulse response")
     scale = calibrators.full_scale(item)
     return [
-        _Heard(
+        Heard(
             path=file.path,
             channel=channel.name,
             response=impulse_response(

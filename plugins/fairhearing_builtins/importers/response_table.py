@@ -71,12 +71,12 @@ class ResponseTable:
         whole: dict[tuple[int, bytes], Ending] = {}
         for ending in endings:
             if ending.ends_with_newline:
-                whole.setdefault((ending.entry, ending.frequency_hz.tobytes()), ending)
+                whole.setdefault((ending.entry, ending.grid), ending)
         for result in results:
             if result.ending is None:
                 yield result.reading
                 continue
-            twin = whole.get((result.ending.entry, result.ending.frequency_hz.tobytes()))
+            twin = whole.get((result.ending.entry, result.ending.grid))
             yield _judged(result.reading, judge(result.ending, longer.get(result.ending.path), twin))
 
 
@@ -89,10 +89,11 @@ def _judged(reading: Reading, verdict: ImportProblem | str | None) -> Reading:
 def _read_all(files: Sequence[SourceFile]) -> list[_Read]:
     """Each file, by the pattern of one before it with the same options if it follows that."""
     patterns: dict[ReadOptions, Pattern] = {}
+    grids: dict[bytes, Ending] = {}
     results = []
     for file in files:
         options = file.item.options
-        result = _read_alike(file, patterns[options]) if options in patterns else None
+        result = _read_alike(file, patterns[options], grids) if options in patterns else None
         if result is None:
             result = _read_one(file)
             if result.pattern is not None:
@@ -101,20 +102,26 @@ def _read_all(files: Sequence[SourceFile]) -> list[_Read]:
     return results
 
 
-def _read_alike(file: SourceFile, pattern: Pattern) -> _Read | None:
+def _read_alike(file: SourceFile, pattern: Pattern, grids: dict[bytes, Ending]) -> _Read | None:
+    """What a file that follows the pattern holds. `grids`: for each grid the first such file, whose array all share."""
     table = read_plain(file.data, pattern)
     if table is None:
         return None
     curve = _curve(table.rows)
+    grid = curve.frequency_hz.tobytes()
+    if grid in grids:
+        grid, curve = grids[grid].grid, replace(curve, frequency_hz=grids[grid].frequency_hz)
     ending = Ending(
         path=file.path,
         entry=file.item.entry,
         frequency_hz=curve.frequency_hz,
+        grid=grid,
         last_line=table.last_line,
         last_text=table.last_text,
         ends_with_newline=True,
         proven=True,
     )
+    grids.setdefault(grid, ending)
     return _Read(reading=Reading(path=file.path, content=curve), ending=ending)
 
 
@@ -165,6 +172,7 @@ def _ending(file: SourceFile, layout: Layout, attempt: Attempt, curve: ResponseC
         path=file.path,
         entry=file.item.entry,
         frequency_hz=curve.frequency_hz,
+        grid=curve.frequency_hz.tobytes(),
         last_line=layout.numbers[-1],
         last_text=column[-1].strip(),
         ends_with_newline=layout.ends_with_newline,

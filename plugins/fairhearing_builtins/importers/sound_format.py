@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from io import BytesIO
 from typing import BinaryIO
 
-from fairhearing.api import AudioFormat, ImportProblem, Recognition, SourceFile
+from fairhearing.api import AudioFormat, ImportProblem, Recognition, SourceFile, unreadable
 from fairhearing_builtins.importers.audio_header import DataChunk, Form, data_chunk, form_of
 
 # What a decoder gives for the length of a FLAC file that does not say it is far above any real one: 2^36 frames are the
@@ -45,13 +45,6 @@ def opened(file: SourceFile, stack: ExitStack) -> BinaryIO:
     return stream
 
 
-def unreadable(file: SourceFile, error: OSError) -> ImportProblem:
-    """The problem of a file that the system does not hand out."""
-    return ImportProblem(
-        f"the file cannot be read: {error.strerror}", where=file.path, try_="check the file and its permissions"
-    )
-
-
 def sound_format(file: SourceFile) -> SoundFormat:
     """The format, from the header alone.
 
@@ -78,7 +71,7 @@ def sound_format(file: SourceFile) -> SoundFormat:
             stream.seek(0)
             found = _format(file, stream)
         except OSError as error:
-            raise unreadable(file, error) from error
+            raise unreadable(error, file.path) from error
     if chunk is not None:
         _check_whole(file, chunk, found, form)
     elif found.n_frames >= _MOST_FRAMES:

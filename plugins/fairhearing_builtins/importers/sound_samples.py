@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from fairhearing.api import ImportProblem, MeasurementFile, Session, SourceFile
-from fairhearing_builtins.importers.sound_format import no_sound, opened, sound_format, unreadable
+from fairhearing.api import ImportProblem, MeasurementFile, Session, SourceFile, unreadable
+from fairhearing_builtins.importers.sound_format import no_sound, opened, sound_format
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -109,9 +109,7 @@ def beside(session: Session, item: MeasurementFile, name: str) -> SourceFile:
             head = stream.read(1 << 12)
         size = location.stat().st_size
     except OSError as error:
-        raise ImportProblem(
-            f"the file cannot be read: {error.strerror}", where=path, try_="check the file and its permissions"
-        ) from error
+        raise unreadable(error, path) from error
     return SourceFile(item=item, path=path, data=head, location=location, size=size)
 
 
@@ -127,7 +125,7 @@ def _samples(file: SourceFile) -> FloatArray:
         except soundfile.SoundFileError as error:
             raise no_sound(file, error) from error
         except OSError as error:
-            raise unreadable(file, error) from error
+            raise unreadable(error, file.path) from error
 
 
 def _check_finite(samples: FloatArray, rate_hz: int, path: str) -> None:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,6 @@ import numpy.typing as npt
 
 from fairhearing.acoustics.deconvolution import deconvolve, fast_length, inverse
 from fairhearing.api import (
-    Harmonic,
     Importer,
     ImportProblem,
     MeasurementFile,
@@ -22,9 +22,8 @@ from fairhearing.api import (
     hookimpl,
 )
 from fairhearing_builtins.importers.full_scale import Calibrators
-from fairhearing_builtins.importers.impulse import reading_of
-from fairhearing_builtins.importers.impulse_curves import ImpulseResponse, convert
 from fairhearing_builtins.importers.sound_format import recognise_sound
+from fairhearing_builtins.importers.sound_responses import Heard, hear, readings_of
 from fairhearing_builtins.importers.sound_samples import read_sound
 from fairhearing_builtins.importers.sweep_excitation import Excitation, Excitations
 from fairhearing_builtins.importers.sweep_response import harmonics_of, response_of
@@ -51,15 +50,6 @@ class _Recorded:
     applied: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Deconvolved:
-    """What a recorded channel became, before it is converted."""
-
-    recorded: _Recorded
-    response: ImpulseResponse
-    harmonics: tuple[Harmonic, ...]
-
-
 class SweepSound:
     """Reads recordings of an exponential sweep whose own samples stand in the file that `excitation` names."""
 
@@ -74,25 +64,17 @@ class SweepSound:
 
     def read(self, files: Sequence[SourceFile], session: Session) -> Iterable[Reading]:
         """A reading for each channel of each file, or the file's problem."""
-        excitations, calibrators = Excitations(session), Calibrators(session)
-        done: list[_Deconvolved] = []
+        listen = partial(_recorded, excitations=Excitations(session), calibrators=Calibrators(session))
+        done: list[Heard] = []
         batch: list[_Recorded] = []
         # Recordings are transformed in pairs: in one order, whichever they came in.
         for file in sorted(files, key=lambda one: one.path):
-            try:
-                batch += _recorded(file, excitations, calibrators)
-            except ImportProblem as problem:
-                yield Reading(path=file.path, problem=problem)
+            yield from hear([file], listen, batch)
             if len(batch) >= _ROWS_AT_ONCE:
                 yield from _deconvolve(batch, done)
                 batch = []
         yield from _deconvolve(batch, done)
-        converted = convert([one.response for one in done], session.criteria.bass_band_hz)
-        for one, made in zip(done, converted, strict=True):
-            recorded = one.recorded
-            if made.curve is not None:
-                made = replace(made, curve=replace(made.curve, harmonics=one.harmonics))
-            yield reading_of(recorded.item.path, recorded.channel, made, recorded.caveats, recorded.applied)
+        yield from readings_of(done, session)
 
 
 def _recorded(file: SourceFile, excitations: Excitations, calibrators: Calibrators) -> list[_Recorded]:
@@ -135,7 +117,7 @@ def _recorded(file: SourceFile, excitations: Excitations, calibrators: Calibrato
     ]
 
 
-def _deconvolve(batch: Sequence[_Recorded], done: list[_Deconvolved]) -> Iterator[Reading]:
+def _deconvolve(batch: Sequence[_Recorded], done: list[Heard]) -> Iterator[Reading]:
     """Adds what can be deconvolved to `done`; gives the problem of what cannot."""
     groups: dict[tuple[str, int], list[_Recorded]] = {}
     for one in batch:
@@ -154,7 +136,14 @@ def _deconvolve(batch: Sequence[_Recorded], done: list[_Deconvolved]) -> Iterato
                 yield Reading(path=one.item.path, problem=problem)
                 continue
             done.append(
-                _Deconvolved(recorded=one, response=response, harmonics=harmonics_of(circle, response, excitation))
+                Heard(
+                    path=one.item.path,
+                    channel=one.channel,
+                    response=response,
+                    caveats=one.caveats,
+                    applied=one.applied,
+                    harmonics=harmonics_of(circle, response, excitation),
+                )
             )
 
 

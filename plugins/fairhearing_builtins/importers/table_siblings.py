@@ -20,9 +20,7 @@ from fairhearing_builtins.importers.table_layout import Layout
 from fairhearing_builtins.importers.table_rows import MIN_ROWS, Rows
 
 FloatArray = npt.NDArray[np.float64]
-_LINE_END = ord("\n")
-# Blanks, and what JSON texts and truth values are written with.
-_UNUSUAL = (b" ", b"\r", b'"', b"t", b"f")
+_OF_NUMBERS = b"0123456789+-.eE"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,51 +69,56 @@ def pattern_of(data: bytes, layout: Layout, attempt: Attempt) -> Pattern | None:
 
 def read_plain(data: bytes, pattern: Pattern) -> PlainTable | None:
     """The rows of a file that follows the pattern; None if it does not, or if anything in it is unusual."""
+    body = _body(data, pattern)
+    if body is None:
+        return None
+    values = _numbers(body, pattern)
+    return None if values is None else _table(body, values, pattern)
+
+
+def _body(data: bytes, pattern: Pattern) -> bytes | None:
+    """What stands below the head, with line feeds only; None if it is no rows as wide as the head says."""
     if not data.startswith(pattern.head):
         return None
-    body, delimiter = data[len(pattern.head) :], pattern.delimiter
+    body = data[len(pattern.head) :]
     if b"\r" in body:
         body = body.replace(b"\r\n", b"\n")
-    if not body.endswith(b"\n") or any(mark in body for mark in _UNUSUAL) or (b"\t" in body and b"\t" not in delimiter):
-        return None
-    table = _numbers(body, delimiter, len(pattern.columns.names))
-    if table is None or len(table) < MIN_ROWS:
-        return None
+    # Without what numbers are written with, just the delimiters and the line ends of whole rows may remain.
+    remaining = body.translate(None, _OF_NUMBERS)
+    width = len(pattern.columns.names)
+    n_rows = len(remaining) // width
+    row = pattern.delimiter * (width - 1) + b"\n"
+    return body if n_rows >= MIN_ROWS and body.endswith(b"\n") and remaining == row * n_rows else None
+
+
+def _table(body: bytes, values: FloatArray, pattern: Pattern) -> PlainTable | None:
+    """The columns of `values`, of shape (width, rows), if all is finite and the frequencies rise."""
     columns = pattern.columns
-    frequency = np.ascontiguousarray(table[:, columns.frequency])
-    if not frequency[0] > 0 or np.any(frequency[1:] <= frequency[:-1]):
+    frequency = values[columns.frequency]
+    if not np.isfinite(values.sum()) or not frequency[0] > 0 or np.any(frequency[1:] <= frequency[:-1]):
         return None
     assert columns.level is not None
     rows = Rows(
         frequency_hz=frequency,
-        level_db=np.ascontiguousarray(table[:, columns.level]),
-        phase_deg=None if columns.phase is None else np.ascontiguousarray(table[:, columns.phase]),
+        level_db=values[columns.level],
+        phase_deg=None if columns.phase is None else values[columns.phase],
         zero_dropped=False,
     )
-    last = body[body.rfind(delimiter) + 1 : -1].decode("ascii")
-    return PlainTable(rows=rows, last_line=pattern.n_head_lines + len(table), last_text=last)
+    last = body[body.rfind(pattern.delimiter) + 1 : -1].decode("ascii")
+    return PlainTable(rows=rows, last_line=pattern.n_head_lines + values.shape[1], last_text=last)
 
 
-def _numbers(body: bytes, delimiter: bytes, width: int) -> FloatArray | None:
-    """The body as (rows, width), None unless each line holds just `width` finite numbers."""
-    characters = np.frombuffer(body, dtype=np.uint8)
-    ends = np.flatnonzero(characters == _LINE_END)
-    inner = np.flatnonzero(characters == delimiter[0])
-    if len(inner) != len(ends) * (width - 1):
-        return None
-    by_line = inner.reshape(-1, width - 1)
-    if np.any(by_line[:, -1] > ends) or np.any(by_line[1:, 0] < ends[:-1]):
-        return None
-    flat = body[:-1].replace(b"\n", b",")
-    if delimiter != b",":
-        if b"," in body:
-            return None
-        flat = flat.replace(delimiter, b",")
+def _numbers(body: bytes, pattern: Pattern) -> FloatArray | None:
+    """The body as (width, rows), None unless every field is a number that JSON knows."""
+    flat = b"[" + body[:-1].replace(b"\n", b",") + b"]"
+    if pattern.delimiter != b",":
+        flat = flat.replace(pattern.delimiter, b",")
     try:
         # A JSON number is read by one rule only, to the nearest float: what is none is left to the careful way.
-        numbers = pydantic_core.from_json(b"[" + flat + b"]", allow_inf_nan=False)
-        packed = struct.pack(f"{len(ends) * width}d", *numbers)
+        numbers = pydantic_core.from_json(flat, allow_inf_nan=False)
+        values = np.frombuffer(struct.pack(f"{len(numbers)}d", *numbers))
     except (ValueError, OverflowError, struct.error):
         return None
-    values = np.frombuffer(packed)
-    return values.reshape(-1, width) if np.isfinite(values.sum()) else None
+    if not values.all() and (b"-0," in flat or b"-0]" in flat):  # an integer here, which has lost its sign
+        return None
+    return np.ascontiguousarray(values.reshape(-1, len(pattern.columns.names)).T)

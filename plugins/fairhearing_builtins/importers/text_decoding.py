@@ -25,6 +25,7 @@ _BYTE_ORDER_MARKS: tuple[tuple[bytes, str], ...] = (
 )
 _LANGUAGES = ((re.compile(r"\s*(?:\{|\[\s*[\[{])"), "JSON"), (re.compile(r"\s*<"), "XML or HTML"))
 _CONTROL = re.compile("[\x00-\x08\x0b-\x0c\x0e-\x1f\x7f]")
+_PLAIN_ASCII = bytes([*b"\t\n\r", *range(0x20, 0x7F)])
 _DOS_END_OF_FILE = "\x1a"
 _SAMPLE_BYTES = 4096
 
@@ -66,6 +67,8 @@ def decode_text(data: bytes, *, whole: bool = True) -> str:
     for signature, name in _SIGNATURES:
         if data.startswith(signature):
             raise NotTextError(f"binary: {name}")
+    if data.isascii() and not data.translate(None, _PLAIN_ASCII):  # what most files are, and quickly seen
+        return data.decode("ascii").replace("\r\n", "\n").replace("\r", "\n")
     text = _decode(data, whole=whole).removesuffix(_DOS_END_OF_FILE)
     control = _CONTROL.search(text)
     if control is not None:

@@ -16,11 +16,16 @@ _BUCKET_ROWS = 4
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ending:
-    """How a file ends. `proven`: its last number is written with as many decimals as all others of its column."""
+    """How a file ends.
+
+    `grid`: the bytes of its frequencies. `proven`: its last number is written with as many decimals as all others of
+    its column.
+    """
 
     path: str
     entry: int
     frequency_hz: FloatArray
+    grid: bytes
     last_line: int
     last_text: str
     ends_with_newline: bool
@@ -65,7 +70,7 @@ def longer_siblings(endings: Sequence[Ending]) -> dict[str, Ending]:
     buckets: dict[tuple[int, bytes], dict[bytes, Ending]] = {}
     for ending in endings:
         bucket = buckets.setdefault((ending.entry, ending.frequency_hz[:_BUCKET_ROWS].tobytes()), {})
-        bucket.setdefault(ending.frequency_hz.tobytes(), ending)
+        bucket.setdefault(ending.grid, ending)
     longer: dict[tuple[int, bytes], Ending] = {}
     for (entry, _), bucket in buckets.items():
         by_length = sorted(bucket.items(), key=lambda item: len(item[0]), reverse=True)
@@ -73,7 +78,7 @@ def longer_siblings(endings: Sequence[Ending]) -> dict[str, Ending]:
             found = next((other for whole, other in by_length[:i] if whole[: len(grid)] == grid), None)
             if found is not None:
                 longer[entry, grid] = found
-    keyed = ((ending, longer.get((ending.entry, ending.frequency_hz.tobytes()))) for ending in endings)
+    keyed = ((ending, longer.get((ending.entry, ending.grid))) for ending in endings)
     return {ending.path: sibling for ending, sibling in keyed if sibling is not None}
 
 

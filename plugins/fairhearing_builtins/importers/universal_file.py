@@ -50,7 +50,7 @@ class UniversalFile:
     name = "universal-file"
     version = "1"
     kinds = frozenset({"response", "impulse"})
-    samples = (_SAMPLES / "high_pass_even.uff", _SAMPLES / "high_pass_uneven.uff")
+    samples = tuple(_SAMPLES / f"high_pass_{name}.uff" for name in ("even", "uneven", "two_points"))
 
     def recognise(self, file: SourceFile) -> Recognition:
         """Yes to what begins with a delimiter and the number of a dataset; what is wrong with it is told by `read`."""

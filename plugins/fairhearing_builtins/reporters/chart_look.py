@@ -31,15 +31,16 @@ WIDTH, HEIGHT = 740, 320
 PANEL_WIDTH, PANEL_HEIGHT = {2: 355, 3: 235}, {2: 210, 3: 175}  # by number of columns
 
 
-def config(symbol_size: int) -> dict[str, object]:
-    """The look that all charts share; `symbol_size` of the legend in square pixels: long for lines."""
+def config(symbol_size: int, symbol: str | None = None) -> dict[str, object]:
+    """The look that all charts share; `symbol_size` of the legend in square pixels: long for lines; its form."""
     axis = {
         "labelColor": INK, "titleColor": INK, "domainColor": SOFT, "tickColor": SOFT, "gridColor": FAINT,
         "labelFontSize": 11, "titleFontSize": 12, "titleFontWeight": "normal", "titlePadding": 8, "labelLimit": 380,
+        "maxExtent": 400,
     }  # fmt: skip
     legend = {
         "orient": "top", "labelFontSize": 12, "labelLimit": 300, "symbolSize": symbol_size, "symbolStrokeWidth": 2,
-        "title": None, "columns": 4, "titleFontWeight": "normal",
+        "title": None, "columns": 4, "titleFontWeight": "normal", **({"symbolType": symbol} if symbol else {}),
     }  # fmt: skip
     return {
         "font": FONT, "background": "white", "aria": False, "view": {"stroke": FAINT}, "axis": axis, "legend": legend,
@@ -169,8 +170,23 @@ def shape(rows: Sequence[Row]) -> alt.Shape:
     return alt.Shape(field="series", type="nominal", sort=names, scale=alt.Scale(domain=names, range=shapes))
 
 
-def shade(axis: Axis, rows: Sequence[Row]) -> alt.Color:
-    """The colour of a cell or a place by its value: shades for numbers, set colours for categories."""
+def mark() -> alt.Shape:
+    """The shapes of the points on a line, written out in the column `mark`: the legend shows the line without them."""
+    import altair as alt
+
+    return alt.Shape(field="mark", type="nominal", scale=None)
+
+
+def series_shapes(rows: Sequence[Row]) -> dict[str, str]:
+    """Series -> the shape of its points."""
+    return {name: SHAPES[index % len(SHAPES)] for index, name in enumerate(categories(rows, "series"))}
+
+
+def shade(axis: Axis, rows: Sequence[Row], *, signed: bool = False) -> alt.Color:
+    """The colour of a cell or a place by its value: shades for numbers, set colours for categories.
+
+    `signed`: the sign counts even where all have the same.
+    """
     import altair as alt
 
     if axis.scale == "category":
@@ -183,7 +199,7 @@ def shade(axis: Axis, rows: Sequence[Row]) -> alt.Color:
     numbers = numbers_of(rows, ("value",))
     title = axis_title(axis)
     legend = alt.Legend(title=title, orient="right", gradientLength=140, titleLimit=220, titleFontWeight="normal")
-    if numbers and min(numbers) < 0 < max(numbers):
+    if numbers and (signed or min(numbers) < 0 < max(numbers)):
         largest = max(abs(number) for number in numbers)
         scale = alt.Scale(scheme=SIGNED, domain=[-largest, largest])
     else:

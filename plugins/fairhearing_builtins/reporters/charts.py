@@ -20,8 +20,10 @@ from fairhearing_builtins.reporters.chart_look import (
     config,
     dash,
     fill,
+    mark,
     numbers_of,
     series_colours,
+    series_shapes,
     shade,
     shape,
     x_of,
@@ -78,7 +80,10 @@ def vega_lite(
     spec["data"] = {"values": rows}
     if titled:
         spec["title"] = {"text": request.title, "anchor": "start", "fontSize": 14, "offset": 12}
-    spec["config"] = config(LINE_SYMBOL if request.form in ("line", "band") else POINT_SYMBOL)
+    if request.form == "line":
+        spec["config"] = config(LINE_SYMBOL, "stroke")
+    else:
+        spec["config"] = config(LINE_SYMBOL if request.form == "band" else POINT_SYMBOL)
     return spec
 
 
@@ -128,8 +133,9 @@ def _rules(rules: Sequence[Rule], direction: str) -> list[Layer]:
 
     layers: list[Layer] = []
     text = alt.Text(field="label", type="nominal")
-    for rule in rules:
-        rows: list[Row] = [{"at": rule.at, "label": rule.label}]
+    first = {rule.label: index for index, rule in reversed(list(enumerate(rules)))}  # two limits are named once
+    for index, rule in enumerate(rules):
+        rows: list[Row] = [{"at": rule.at, "label": rule.label if first[rule.label] == index else ""}]
         at: Look = {direction: (alt.Y if direction == "y" else alt.X)(field="at", type="quantitative")}
         layers.append(_drawn("rule", {"color": INK, "strokeDash": [5, 4]}, dict(at), rows))
         if direction == "y":
@@ -168,7 +174,9 @@ def _lines(request: ChartRequest, rows: Sequence[Row], columns: int) -> list[Lay
         )
         n_lines = max(1, len(categories(rows, "series"))) * max(1, len(categories(rows, "panel")))
         if len(rows) <= FEW_POINTS * n_lines:
-            shaped: Look = {**coded, "shape": shape(rows)} if coded else {}
+            shaped: Look = {**coded, "shape": mark()} if coded else {}
+            for row in rows if coded else ():
+                row["mark"] = series_shapes(rows)[str(row["series"])]
             look = {"filled": True, "size": 28, "opacity": 1, "invalid": "filter", **plain}
             layers.append(_drawn("point", look, {"x": x, "y": y, **shaped}))
     return layers + _rules(request.rules, "y")
@@ -264,7 +272,8 @@ def _places(request: ChartRequest, rows: Sequence[Row], columns: int) -> list[La
         "x": alt.X(field="x", type="quantitative", axis=_metres(request.x), scale=_fixed(domains[0])),
         "y": alt.Y(field="y", type="quantitative", axis=_metres(request.y), scale=_fixed(domains[1])),
     }
-    coded: Look = {"color": shade(request.value, rows)} if request.value else {}
+    signed = request.value is not None and "change" in request.value.label.lower()
+    coded: Look = {"color": shade(request.value, rows, signed=signed)} if request.value else {}
     look: Look = {
         "size": 900,
         "opacity": 1,

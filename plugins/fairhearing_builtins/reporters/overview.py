@@ -10,7 +10,7 @@ from fairhearing_builtins.reporters import words
 from fairhearing_builtins.reporters.answer import verdict_text
 from fairhearing_builtins.reporters.identity import Stated
 from fairhearing_builtins.reporters.numbers import is_signed
-from fairhearing_builtins.reporters.reasons import PARTS, Standing, decided, standing
+from fairhearing_builtins.reporters.reasons import PARTS, Standing, decided, places, standing
 
 MOST_ROWS = 40
 COLUMNS: tuple[Standing, ...] = ("for", "against", "open", "neither")
@@ -39,11 +39,12 @@ def balance_chart(stated: Sequence[Stated], analyser: str | None = None) -> Char
     if not parts:
         return None
     several = len({one.finding.condition for one in parts}) > 1
-    names = [_with_verdict(one, several) for one in parts]
-    places = [standing(one.finding.verdict or "") for one in parts]
-    grid = [(name, place, column) for name, place in zip(names, places, strict=True) for column in COLUMNS]
+    told = places(parts)
+    names = [_with_verdict(one, several, told.get(one.id, "")) for one in parts]
+    stands = [standing(one.finding.verdict or "") for one in parts]
+    grid = [(name, place, column) for name, place in zip(names, stands, strict=True) for column in COLUMNS]
     said = {
-        kind: "; ".join(name for name, place in zip(names, places, strict=True) if place == kind) or words.NONE_OF_THEM
+        kind: "; ".join(name for name, place in zip(names, stands, strict=True) if place == kind) or words.NONE_OF_THEM
         for kind in ("for", "against")
     }
     return ChartRequest(
@@ -62,9 +63,9 @@ def balance_chart(stated: Sequence[Stated], analyser: str | None = None) -> Char
     )
 
 
-def _with_verdict(one: Stated, several: bool) -> str:
+def _with_verdict(one: Stated, several: bool, place: str) -> str:
     condition = f" ({one.finding.condition})" if several and one.finding.condition else ""
-    return f"{_name(one)}{condition}: {verdict_text(one.finding.verdict)}"
+    return f"{_name(one)}{f', {place}' if place else ''}{condition}: {verdict_text(one.finding.verdict)}"
 
 
 def overview_chart(analyser: str, stated: Sequence[Stated]) -> ChartRequest | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -57,13 +58,30 @@ def quantity_text(one: Stated) -> Markup:
     return Markup.escape(known) if known else quoted(one.finding.quantity)
 
 
-def part_text(one: Stated, session: Session | None, several: bool) -> Markup:
+def places(shown: Sequence[Stated]) -> dict[str, str]:
+    """By id where each of those was measured and what played, that nothing else tells apart."""
+    alike = Counter(map(_without_place, shown))
+    found = {}
+    for one in shown:
+        if alike[_without_place(one)] > 1:
+            point, playing = one.finding.point or "", one.finding.playing or ""
+            parts = (words.POINTS.get(point, ""), words.PLAYING.get(playing, playing))
+            found[one.id] = ", ".join(part for part in parts if part)
+    return found
+
+
+def _without_place(one: Stated) -> tuple[object, ...]:
+    return (one.finding.quantity, one.finding.condition, *(getattr(one.finding, name) for name in PARTS))
+
+
+def part_text(one: Stated, session: Session | None, several: bool, place: str = "") -> Markup:
     """Of what part and, where a session has several, of which condition a finding is: ", seat A, Filter in"."""
     said = [
         Markup("{} {}").format(words.WHERE[name], quoted(str(getattr(one.finding, name))))
         for name in PARTS
         if getattr(one.finding, name) is not None
     ]
+    said += [quoted(place)] if place else []
     if several and one.finding.condition is not None:
         said.append(label_of(session, one.finding.condition))
     return Markup("").join(Markup(", {}").format(part) for part in said)
@@ -106,11 +124,11 @@ def _is_told_by(one: Stated, audits: Sequence[Stated]) -> bool:
     return one.finding.seat not in audited or _is_against(audited[one.finding.seat])
 
 
-def _line(clauses: words.Clauses, one: Stated, session: Session | None, several: bool) -> Markup:
+def _line(clauses: words.Clauses, one: Stated, session: Session | None, several: bool, place: str) -> Markup:
     value = numbers.with_interval(one)
     values = {
         "quantity": quantity_text(one),
-        "where": part_text(one, session, several),
+        "where": part_text(one, session, several, place),
         "verdict": Markup.escape(verdict_text(one.finding.verdict)),
         "value": value,
     }
@@ -143,9 +161,10 @@ def reasons(
     """
     several = session is not None and len(session.treatments) > 1
     shown = decided(stated)
+    told = places(shown)
     lists = {
         kind: tuple(
-            _line(words.LIST_ITEM, one, session, several)
+            _line(words.LIST_ITEM, one, session, several, told.get(one.id, ""))
             for one in shown
             if standing(one.finding.verdict or "") == kind
         )

@@ -40,6 +40,14 @@ class Section:
     analysers: tuple[tuple[str, str], ...]
 
     @property
+    def band_groups(self) -> tuple[tuple[Markup, tuple[tables.BandTable, ...]], ...]:
+        """The tables by band, those of one quantity together."""
+        groups: dict[Markup, list[tables.BandTable]] = {}
+        for table in self.bands:
+            groups.setdefault(table.quantity, []).append(table)
+        return tuple((quantity, tuple(of_quantity)) for quantity, of_quantity in groups.items())
+
+    @property
     def has_findings(self) -> bool:
         """Whether any finding stands for this session."""
         return bool(self.headlines or self.parts or self.bands)

@@ -35,8 +35,13 @@ class TableRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BandTable:
-    """The findings of one quantity by band: a column for each seat, over seats first."""
+    """The findings of one quantity by band: a column for each seat, over seats first.
 
+    `quantity`: with its unit; `where`: what tells the table from others of it; `title`: both.
+    """
+
+    quantity: Markup
+    where: Markup
     title: Markup
     columns: tuple[Markup, ...]
     rows: tuple[tuple[str, tuple[Markup | None, ...]], ...]
@@ -56,6 +61,8 @@ def where_text(one: Stated, session: Session | None, leave_out: Sequence[str] = 
             said.append(Markup("{} {}").format(words.WHERE[name], label_of(session, value)))
         elif name == "playing" and value in words.PLAYING:
             said.append(Markup.escape(words.PLAYING[value]))
+        elif name == "point" and value in words.POINTS:
+            said.append(Markup("{} {}").format(words.WHERE[name], words.POINTS[value]))
         elif name == "of" and value in words.QUANTITIES:
             said.append(Markup.escape(words.QUANTITIES[value]))
         else:
@@ -117,9 +124,8 @@ def _band_table(group: Sequence[Stated], session: Session | None) -> BandTable:
     labels = {one.finding.band_hz: _band_label(one) for one in group}
     first = group[0]
     unit = numbers.unit_text(first.finding)
-    title = Markup("{}{}: {}").format(
-        quantity_text(first), f", {unit}" if unit else "", where_text(first, session, ("seat",))
-    )
+    quantity = Markup("{}{}").format(quantity_text(first), f", {unit}" if unit else "")
+    where = where_text(first, session, ("seat",))
     rows = [
         (labels[band], tuple(_band_cell(cells[band, seat]) if (band, seat) in cells else None for seat in seats))
         for band in bands
@@ -128,7 +134,8 @@ def _band_table(group: Sequence[Stated], session: Session | None) -> BandTable:
         Markup.escape(words.OVER_SEATS) if seat is None else Markup("{} {}").format(words.WHERE["seat"], quoted(seat))
         for seat in seats
     ]
-    return BandTable(title=title, columns=tuple(columns), rows=tuple(rows))
+    title = Markup("{}: {}").format(quantity, where)
+    return BandTable(quantity=quantity, where=where, title=title, columns=tuple(columns), rows=tuple(rows))
 
 
 def _band_cell(one: Stated) -> Markup | None:

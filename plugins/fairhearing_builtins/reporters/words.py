@@ -26,6 +26,7 @@ NUMBERS = "The numbers"
 HEADLINES = "Over all seats, channels, programmes and listeners"
 PARTS = "By seat, channel, programme or listener, and variants"
 BANDS = "By frequency band"
+N_TABLES = "{n} tables"
 METHODS = "How it was done"
 HOW_MADE = "How each number was made"
 CRITERIA = "What was fixed before the data was seen"
@@ -75,6 +76,7 @@ WHERE = {
     "variant": "variant", "of": "of", "point": "at", "playing": "playing", "seat": "seat", "condition": "condition",
     "reference": "against", "channel": "channel", "programme": "programme", "listener": "listener",
 }  # fmt: skip
+POINTS = {"amplifier-input": "amplifier input", "amplifier-output": "amplifier output"}
 PLAYING = {"main": "main loudspeakers", "sub": "subwoofer alone", "both": "all that plays"}
 OVER_SEATS = "over seats"
 PANELS = {"seat": "Seat", "listener": "Listener", "programme": "Programme", "channel": "Channel"}

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from fairhearing.acoustics.loudness import KWeightedEnergy
-from fairhearing.acoustics.summaries import PowerSpectrum
+from fairhearing.acoustics.low_spectrum import LowSpectrum
 from fairhearing.acoustics.true_peak import TruePeak
 from fairhearing.api import AudioFormat, Recording
 from fairhearing.audio import summary_key
 
 RATE_HZ = 8000
-SUMMARIES = (KWeightedEnergy(), PowerSpectrum(), TruePeak())
+SUMMARIES = (KWeightedEnergy(), LowSpectrum(), TruePeak())
 
 
 def music(seconds=45.0, seed=1, rate_hz=RATE_HZ, n_channels=1):

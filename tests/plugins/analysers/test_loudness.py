@@ -113,5 +113,5 @@ def test_channels_of_an_unknown_layout_count_alike_and_are_told():
 def test_the_chart_shows_every_group_with_a_value():
     result = analysed(recording(music(4)), recording(music(4), "out"), recording(np.zeros(9000), programme="none"))
     (chart,) = result.charts
-    assert chart.data["place"] == ["amplifier-output"] * 2
+    assert chart.data["place"] == ["amplifier output"] * 2
     assert chart.x.unit == "LKFS"

@@ -215,6 +215,6 @@ def test_a_filter_moves_each_measure_by_its_own_amount():
 def test_the_chart_shows_the_headline_by_place_and_the_variants_over_all():
     (chart,) = Level().analyse(Inputs(session=session(level_measure="loudness"), recordings=tuple(pair(0.2)))).charts
     assert chart.data["place"] == [
-        "amplifier-output", "amplifier-output, loudness-same-blocks", "amplifier-output, A-weighted",
-        "amplifier-output, C-weighted",
+        "amplifier output", "amplifier output, loudness-same-blocks", "amplifier output, A-weighted",
+        "amplifier output, C-weighted",
     ]  # fmt: skip

@@ -150,7 +150,7 @@ def test_there_is_a_chart_for_each_unit_with_a_level():
     )
     charts = {chart.name: chart for chart in result.charts}
     assert list(charts) == ["recording-levels-db", "recording-levels-dbfs"]
-    assert charts["recording-levels-dbfs"].data["condition"] == ["Filter in", "Filter out"]
+    assert charts["recording-levels-dbfs"].data["condition"] == ["Filter out", "Filter in"]
     assert charts["recording-levels-db"].data["place"] == ["B, organ"]
     assert charts["recording-levels-db"].x.unit == "dB"
 

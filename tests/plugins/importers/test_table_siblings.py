@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from fairhearing.api import MeasurementFile, Reading, ResponseCurve, SourceFile
@@ -82,6 +82,7 @@ LIKE: dict[str, tuple[str, str]] = {
         "Hz,dB,coherence\n20,1,0.5\n21,2,0.5\n22,3,0.5\n23,4,0.5\n",
         "Hz,dB,coherence\n20,1,0.5\n21,2,0.5\n22,3,0.5\n23,5,0.5\n",
     ),
+    "zeros, with a sign where they have a point": (FIRST, FIRST.replace("85,", "-0.0,").replace("-45.5", "0")),
     "no phase": ("Hz,dB\n20,1\n21,2\n22,3\n23,4\n", "Hz,dB\n20,1\n21,2\n22,3\n23,5\n"),
 }
 
@@ -115,6 +116,8 @@ UNLIKE: dict[str, str | bytes] = {
     "a plus": FIRST.replace("85,", "+85,"),
     "no digit before the point": FIRST.replace("85,", ".85,"),
     "no digit behind the point": FIRST.replace("85,", "85.,"),
+    "a zero with a sign, which no integer has": FIRST.replace("85,", "-0,"),
+    "a zero with a sign at the end": FIRST.replace("-170.25", "-0"),
     "a zero before": FIRST.replace("85,", "085,"),
     "hexadecimal": FIRST.replace("85,", "0x85,"),
     "an underscore": FIRST.replace("85,", "8_5,"),
@@ -172,6 +175,40 @@ def test_files_with_other_options_do_not_share_a_pattern(quick: list[bool]) -> N
     other = SourceFile(item=item, path="b.csv", data=FIRST.encode(), size=len(FIRST))
     list(ResponseTable().read([source(FIRST, "a.csv"), other], None))
     assert quick == []
+
+
+def test_plain_files_with_the_same_frequencies_share_one_array_of_them() -> None:
+    files = [FIRST, FIRST.replace("85,", "84,"), FIRST.replace("-45.5", "45"), FIRST.replace("31.5", "31"), FIRST]
+    readings = list(ResponseTable().read([source(text, f"{n}.csv") for n, text in enumerate(files)], None))
+    _, second, third, other, last = [reading.content.frequency_hz for reading in readings]
+    assert second is third is last
+    assert not second.flags.writeable
+    np.testing.assert_array_equal(second, [20, 31.5, 70.1, 1e3, 12500.25])
+    np.testing.assert_array_equal(other, [20, 31, 70.1, 1e3, 12500.25])
+
+
+DECIMALS = st.decimals(allow_nan=False, allow_infinity=False, min_value="-1e30", max_value="1e30").map(str)
+
+
+@given(
+    st.one_of(
+        DECIMALS,
+        st.floats(allow_nan=False, allow_infinity=False).map(lambda x: f"{x:.25e}"),
+        st.floats(5e-324, 2.3e-308).map(repr),
+        st.tuples(st.integers(-(10**40), 10**40), st.integers(-345, 250)).map(lambda x: f"{x[0]}e{x[1]}"),
+    )
+)
+@example("-0")
+@example("2.4703282292062328e-324")
+@example("9007199254740993")
+@example("0.500000000000000166533453693773481063544750213623046875")
+def test_a_number_in_any_form_is_the_nearest_float(text: str) -> None:
+    reading = second_of_two(FIRST, FIRST.replace("85,", f"{text},"))
+    if not np.isfinite(float(text)):
+        assert reading.problem is not None
+        return
+    assert isinstance(reading.content, ResponseCurve)
+    assert reading.content.level_db[3].tobytes() == np.float64(text).tobytes()
 
 
 @given(st.lists(st.tuples(st.integers(1, 10**9), NUMBERS, NUMBERS), min_size=4, max_size=12, unique_by=lambda r: r[0]))

@@ -194,6 +194,34 @@ def test_a_rule_is_drawn_once_in_each_panel_and_labelled() -> None:
     assert texts.count("seventy") == 3
 
 
+def test_two_limits_of_one_name_are_named_once() -> None:
+    rules = (Rule(at=69.0, label="tolerance"), Rule(at=70.0, label="middle"), Rule(at=71.0, label="tolerance"))
+    picture = drawn(replace(responses_chart(90.0), rules=rules))
+    texts = [text.text for text in picture.iter(f"{SVG}text")]
+    assert (texts.count("tolerance"), texts.count("middle")) == (3, 3)
+    assert len(marks(picture, "rule")) == 9
+
+
+def test_the_legend_of_marked_lines_shows_lines_and_the_points_have_shapes() -> None:
+    data = {"f": [20.0, 50.0] * 2, "l": [1.0, 2.0, 3.0, 4.0], "s": ["out", "out", "in", "in"]}
+    request_ = replace(line_of(data["f"], data["l"]), data=data, series="s")
+    request_ = replace(request_, x=replace(request_.x, column="f"), y=replace(request_.y, column="l"))
+    assert vega_lite(request_)["config"]["legend"]["symbolType"] == "stroke"  # type: ignore[index]
+    picture = drawn(request_)
+    legends = [g for g in picture.iter(f"{SVG}g") if "role-legend" in g.get("class", "").split()]
+    assert len(legends) == 1
+    points = marks(picture, "symbol")
+    assert len({path.get("d") for path in points}) >= 2
+
+
+def test_on_a_map_of_changes_colour_has_a_sign_even_where_all_have_the_same() -> None:
+    losing = replace(map_chart(), data={**map_chart().data, "change": [2.9, 2.4, 1.1]})
+    scale = vega_lite(losing)["layer"][0]["encoding"]["color"]["scale"]  # type: ignore[index]
+    assert scale["domain"] == [-2.9, 2.9]
+    levels = replace(losing, value=replace(losing.value, label="Level"))  # type: ignore[type-var]
+    assert "domain" not in vega_lite(levels)["layer"][0]["encoding"]["color"]["scale"]  # type: ignore[index]
+
+
 def test_bars_start_at_nothing() -> None:
     data = {"listener": ["a", "b"], "right": [0.8, 0.9], "low": [0.7, 0.8], "high": [0.9, 1.0]}
     picture = drawn(replace(trials_chart(), data=data))

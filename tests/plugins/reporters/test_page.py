@@ -315,6 +315,55 @@ def test_files_stand_with_their_digests_and_versions_with_their_names(study_repo
     assert set(study().software) | set(study().software.values()) <= cells
 
 
+def test_what_was_done_to_a_file_stands_below_it_before_what_is_doubtful_of_it() -> None:
+    first, other = study().sources
+    done = replace(other, applied=("window 5 ms before", "microphone correction mic.csv"))
+    elements = read(page_of(replace(study(), sources=(first, done))))
+    below = [one.text for one in elements if one.tag == "tr" and any("files" in a.classes for a in one.around)]
+    at = next(n for n, text in enumerate(below) if done.path in text)
+    assert below[at + 1 :] == [
+        f"{words.APPLIED}: window 5 ms before; microphone correction mic.csv",
+        "a row at 0 Hz was dropped",
+    ]
+    assert not any(words.APPLIED in text for text in below[:at])
+
+
+def test_two_findings_that_only_their_place_tells_apart_are_told_with_it() -> None:
+    made = [
+        replace(measured("channel_difference_change", 0.1, 0.05, "dB", verdict="kept"), point=point, playing=playing)
+        for point, playing in (("amplifier-output", "main"), ("seat", "main"), ("seat", "both"))
+    ]
+    result = AnalyserResult(session=HALL, room="", analyser="a", version="1", result=Result(findings=tuple(made)))
+    name = words.QUANTITIES["channel_difference_change"]
+    lines = [one.text for one in read(page_of(replace(hall(), results=(result,)))) if one.tag == "li"]
+    told = [line.split(": kept")[0] for line in lines if line.startswith(name) and ": kept" in line]
+    assert told == [
+        f"{name}, amplifier output, main loudspeakers",
+        f"{name}, all that plays",
+        f"{name}, main loudspeakers",
+    ]
+    alone = replace(result, result=Result(findings=tuple(made[:1])))
+    texts = [one.text for one in read(page_of(replace(hall(), results=(alone,)))) if one.tag == "li"]
+    assert any(text.startswith(f"{name}: kept") for text in texts)
+
+
+def test_tables_by_band_of_one_quantity_stand_together() -> None:
+    band = {"band_hz": (22.4, 28.2), "nominal_hz": 25.0}
+    made = [
+        replace(measured(quantity, 1.0, None, "dB"), programme=programme, **band)
+        for quantity, programmes in (("level_change", (None,)), ("subsonic_band_level_change", ("organ", "choir")))
+        for programme in programmes
+    ]
+    result = AnalyserResult(session=HALL, room="", analyser="a", version="1", result=Result(findings=tuple(made)))
+    elements = read(page_of(replace(hall(), results=(result,))))
+    summaries = [one.text for one in elements if one.tag == "summary" and any("bulk" in a.classes for a in one.around)]
+    name = words.QUANTITIES["subsonic_band_level_change"]
+    assert summaries[0].startswith(f"{words.BANDS}: {words.QUANTITIES['level_change']}, dB: ")
+    assert summaries[1] == f"{words.BANDS}: {name}, dB ({words.N_TABLES.format(n=2)})"
+    assert ["organ" in text for text in summaries[2:]].count(True) == 1
+    assert len(summaries) == 4
+
+
 def test_no_folder_and_no_clock_stand_on_the_page(both_report: dict[str, bytes]) -> None:
     text = read(both_report["report.html"])[0].text.replace(script_bundle(), "")
     assert "nowhere" not in text  # the folder of the made-up sessions
