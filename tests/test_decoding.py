@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+import threading
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +11,7 @@ import pytest
 import soundfile
 
 from fairhearing.audio import AudioFormat
-from fairhearing.decoding import open_samples, whole_numbers_begin
+from fairhearing.decoding import begins_anywhere, open_samples, whole_numbers_begin
 
 RATE_HZ = 8000
 BYTES = {"PCM_16": 2, "PCM_24": 3, "PCM_32": 4}
@@ -36,7 +37,7 @@ def decoded(path: Path, format: AudioFormat, n_block: int = 700, by_channel: boo
     with open_samples(path, format) as samples:
         while n := samples.read_into(buffer):
             parts.append(buffer[:n].copy())
-        return np.concatenate(parts), samples.whole_numbers
+        return np.concatenate(parts), begins_anywhere(path, format)
 
 
 @pytest.mark.parametrize("n_channels", [1, 2, 3])
@@ -77,6 +78,35 @@ def test_a_buffer_that_lies_channel_by_channel_gets_the_same_samples(
     found, _ = decoded(path, format, by_channel=True)
     expected, _ = soundfile.read(path, always_2d=True)
     np.testing.assert_array_equal(found, expected)
+
+
+@pytest.mark.parametrize("by_channel", [True, False])
+@pytest.mark.parametrize("subtype", BYTES)
+def test_whole_numbers_can_be_read_from_any_frame_on(subtype: str, by_channel: bool, tmp_path: Path) -> None:
+    path = tmp_path / "a.wav"
+    format = written(path, "WAV", subtype)
+    expected, _ = soundfile.read(path, always_2d=True)
+    buffer = np.empty((2, 6000)).T if by_channel else np.empty((6000, 2))
+    with open_samples(path, format, 1234) as samples:
+        assert samples.read_into(buffer) == 5001 - 1234
+        assert samples.read_into(buffer) == 0
+    np.testing.assert_array_equal(buffer[: 5001 - 1234], expected[1234:])
+
+
+@pytest.mark.parametrize(
+    ("form", "subtype", "whole"), [("WAV", "PCM_24", True), ("FLAC", "PCM_16", True), ("WAV", "FLOAT", False)]
+)
+def test_what_can_be_no_number_is_told(form: str, subtype: str, whole: bool, tmp_path: Path) -> None:
+    path = tmp_path / "a.snd"
+    with open_samples(path, written(path, form, subtype)) as samples:
+        assert samples.whole_numbers == whole
+
+
+def test_what_is_decoded_ahead_ends_with_its_reader(tmp_path: Path) -> None:
+    path = tmp_path / "a.flac"
+    with open_samples(path, written(path, "FLAC", "PCM_24")) as samples:
+        assert samples.read_into(np.empty((10, 2))) == 10
+    assert not [thread for thread in threading.enumerate() if thread.name.startswith("read-ahead")]
 
 
 def test_other_chunks_before_the_samples_are_passed_over(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import threading
 from contextlib import AbstractContextManager
 from pathlib import Path
 
@@ -14,7 +15,10 @@ from bad_input.console import contents_of
 from recorded_session import RATE_HZ, SESSION_ID, Breaks, Counting, Crossings, plugins, sound, values, write_session
 
 from fairhearing import recordings, run
+from fairhearing.acoustics.loudness import KWeightedEnergy
+from fairhearing.acoustics.low_spectrum import LowSpectrum
 from fairhearing.acoustics.summaries import BlockLevels, PowerSpectrum
+from fairhearing.acoustics.true_peak import TruePeak
 from fairhearing.audio import AudioFormat, summary_key
 from fairhearing.contracts import Analyser, Inputs, Needs
 from fairhearing.decoding import Samples, open_samples
@@ -38,9 +42,9 @@ class Bench:
         self.opened: list[str] = []
         self._patch = monkeypatch
 
-        def counted(location: Path, format: AudioFormat) -> AbstractContextManager[Samples]:
+        def counted(location: Path, format: AudioFormat, first_frame: int = 0) -> AbstractContextManager[Samples]:
             self.opened.append(location.name)
-            return open_samples(location, format)
+            return open_samples(location, format, first_frame)
 
         monkeypatch.setattr(recordings, "open_samples", counted)
 
@@ -318,9 +322,63 @@ def test_blocks_are_read_only_in_few_buffers_and_hold_every_frame(tmp_path: Path
         assert not block.flags.writeable
         places.add(block.__array_interface__["data"][0])
         found.append(block.copy())
-    assert [len(block) for block in found] == [8000] * 6 + [2001]
-    assert len(places) <= 3
+    assert [len(block) for block in found] == [16_000] * 3 + [2001]  # of two seconds
+    assert len(places) == 1
     np.testing.assert_array_equal(np.concatenate(found), samples)
+    later = [block.copy() for block in blocks(path, "a.wav", format, 16_001)]
+    np.testing.assert_array_equal(np.concatenate(later), samples[16_001:])
+
+
+@pytest.mark.parametrize("form", ["WAV", "FLAC"])
+def test_two_threads_side_by_side_make_of_a_long_recording_what_one_makes(
+    form: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "long"
+    soundfile.write(path, sound(5, 20 * RATE_HZ + 77), RATE_HZ, subtype="PCM_24", format=form)
+    format = AudioFormat(rate_hz=RATE_HZ, n_channels=2, n_frames=20 * RATE_HZ + 77, subtype="PCM_24")
+    summaries = {summary_key(one): one for one in (BlockLevels(), KWeightedEnergy(), LowSpectrum(), TruePeak())}
+    threads = set()
+    update = recordings._update
+
+    def watched(running: object, stream: object) -> None:
+        threads.add(threading.get_ident())
+        update(running, stream)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(recordings, "_update", watched)
+    beside = read_once(path, "long", format, summaries)
+    assert len(threads) == (2 if form == "WAV" else 1)
+    monkeypatch.setattr(recordings, "begins_anywhere", lambda *_: False)
+    alone = read_once(path, "long", format, summaries)
+    assert beside.keys() == alone.keys() == summaries.keys()
+    for key in summaries:
+        for name in beside[key]:
+            np.testing.assert_array_equal(beside[key][name], alone[key][name])
+
+
+def test_a_fault_in_either_thread_is_the_fault_of_the_recording(tmp_path: Path) -> None:
+    path = tmp_path / "long.wav"
+    soundfile.write(path, sound(5, 20 * RATE_HZ), RATE_HZ, subtype="PCM_24")
+    format = AudioFormat(rate_hz=RATE_HZ, n_channels=2, n_frames=20 * RATE_HZ, subtype="PCM_24")
+    summaries = {summary_key(one): one for one in (BlockLevels(), TruePeak())}
+
+    class Shrinks:
+        name, version = "shrinks", "1"
+
+        def start(self, format: AudioFormat) -> Shrinks:
+            self.n = 0
+            return self
+
+        def update(self, block: object) -> None:
+            self.n += 1
+            if self.n == 4:
+                with path.open("r+b") as file:
+                    file.truncate(44 + 6 * 10 * RATE_HZ)
+
+        def result(self) -> dict[str, np.ndarray]:
+            return {"n": np.array([self.n])}
+
+    with pytest.raises(ImportProblem, match="ends at or after frame"):
+        read_once(path, "long.wav", format, {**summaries, "shrinks": Shrinks()})  # type: ignore[dict-item]
 
 
 def test_one_and_one_point_nothing_are_one_parameter() -> None:

@@ -1,15 +1,14 @@
-"""Reading ahead keeps order and errors and ends with its reader; a pair of threads makes every call once."""
+"""Reading ahead keeps order and errors and ends with its reader; halves take about as long."""
 
 from __future__ import annotations
 
 import threading
 import time
 from collections.abc import Iterator
-from functools import partial
 
 import pytest
 
-from fairhearing.threads import Pair, halves, read_ahead
+from fairhearing.threads import halves, read_ahead
 
 
 def names() -> set[str]:
@@ -73,45 +72,6 @@ def test_nobody_reads_further_ahead_than_there_are_buffers() -> None:
     time.sleep(0.05)
     assert len(filled) == 3
     stream.close()
-
-
-def test_a_pair_makes_every_call_once_in_its_thread_and_returns_when_all_are_done() -> None:
-    done: list[tuple[int, bool]] = []
-    main = threading.current_thread()
-
-    def call(number: int) -> None:
-        time.sleep(0.002)
-        done.append((number, threading.current_thread() is main))
-
-    with Pair() as pair:
-        for n_here, n_there in ((0, 0), (3, 0), (0, 2), (4, 5)):
-            done.clear()
-            pair.do([partial(call, n) for n in range(n_here)], [partial(call, -1 - n) for n in range(n_there)])
-            assert sorted(done) == [(-n, False) for n in range(n_there, 0, -1)] + [(n, True) for n in range(n_here)]
-    assert "pair" not in names()
-
-
-def test_two_calls_run_at_the_same_time() -> None:
-    barrier = threading.Barrier(2, timeout=5)
-    with Pair() as pair:
-        pair.do([barrier.wait], [barrier.wait])
-
-
-@pytest.mark.parametrize("there", [True, False])
-def test_what_a_call_raises_is_raised_when_the_other_thread_is_done(there: bool) -> None:
-    made = []
-
-    def wrong() -> None:
-        raise KeyError("wrong")
-
-    def right() -> None:
-        time.sleep(0.01)
-        made.append("right")
-
-    with Pair() as pair, pytest.raises(KeyError):
-        pair.do([right], [wrong]) if there else pair.do([wrong], [right])
-    assert made == ["right"]
-    assert "pair" not in names()
 
 
 def test_halves_take_about_as_long() -> None:

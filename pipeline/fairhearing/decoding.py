@@ -4,20 +4,24 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Protocol
 
+from fairhearing.acoustics._loops import take_apart
 from fairhearing.audio import AudioFormat, riff_chunks
+from fairhearing.threads import read_ahead
 
 if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
+    import soundfile
 
     FloatArray = npt.NDArray[np.float64]
 
 # What libsndfile calls them: bytes of a sample.
 _BYTES = {"PCM_16": 2, "PCM_24": 3, "PCM_32": 4}
+_AHEAD = 1 << 16  # frames that are decoded together
 _PCM, _EXTENSIBLE = 1, 0xFFFE  # Microsoft, WAVEFORMATEXTENSIBLE: the format tags
 
 
@@ -32,8 +36,13 @@ class Samples(Protocol):
 
 
 @contextmanager
-def open_samples(location: Path, format: AudioFormat) -> Iterator[Samples]:
-    """The samples of a file, full scale 1.0; both decoders give the same bits.
+def open_samples(location: Path, format: AudioFormat, first_frame: int = 0) -> Iterator[Samples]:
+    """The samples of a file, full scale 1.0, from a frame on; both decoders give the same bits.
+
+    Parameters
+    ----------
+    first_frame : int, >= 0
+        0 unless `begins_anywhere`.
 
     Raises
     ------
@@ -43,32 +52,61 @@ def open_samples(location: Path, format: AudioFormat) -> Iterator[Samples]:
     with location.open("rb", buffering=0) as stream:
         begins = whole_numbers_begin(stream, format)
         if begins is not None:
-            stream.seek(begins)
-            yield _WholeNumbers(stream, format)
+            stream.seek(begins + first_frame * format.n_channels * _BYTES[format.subtype])
+            yield _WholeNumbers(stream, format, format.n_frames - first_frame)
             return
     import soundfile
 
-    with soundfile.SoundFile(location) as file:
-        yield _Decoded(file)
+    with soundfile.SoundFile(location) as file, closing(_Decoded(file, format)) as samples:
+        yield samples
+
+
+def begins_anywhere(location: Path, format: AudioFormat) -> bool:
+    """Whether a file can be read from any frame on, at the cost of hardly more than a copy."""
+    with location.open("rb", buffering=0) as stream:
+        return whole_numbers_begin(stream, format) is not None
 
 
 class _Decoded:
-    whole_numbers = False
+    """What libsndfile decodes, ahead and in a thread of its own."""
 
-    def __init__(self, file: object) -> None:
+    def __init__(self, file: soundfile.SoundFile, format: AudioFormat) -> None:
+        import numpy as np
+
+        self.whole_numbers = format.subtype in _BYTES
         self._file = file
-        self._frames: FloatArray | None = None
+        # As whole numbers they take half the room on their way from one processor to the other.
+        kind = np.int32 if self.whole_numbers else np.float64
+        self._scale = 2.0**-31 if self.whole_numbers else 1.0
+        self._stream = read_ahead(self._fill, [np.empty((_AHEAD, format.n_channels), kind) for _ in range(3)])
+        self._frames: npt.NDArray[np.int32] | FloatArray = np.empty((0, format.n_channels))
+
+    def _fill(
+        self, buffers: Iterator[npt.NDArray[np.int32] | FloatArray]
+    ) -> Iterator[npt.NDArray[np.int32] | FloatArray]:
+        for buffer in buffers:
+            frames = self._file.read(out=buffer)
+            if not len(frames):
+                return
+            yield frames
 
     def read_into(self, buffer: FloatArray) -> int:
         import numpy as np
 
-        if buffer.flags.c_contiguous:
-            return len(self._file.read(out=buffer))  # type: ignore[attr-defined]
-        if self._frames is None or self._frames.shape != buffer.shape:
-            self._frames = np.empty(buffer.shape)
-        n_frames = len(self._file.read(out=self._frames))  # type: ignore[attr-defined]
-        buffer[:n_frames] = self._frames[:n_frames]
-        return n_frames
+        n_done = 0
+        while n_done < len(buffer):
+            if not len(self._frames):
+                self._frames = next(self._stream, self._frames)
+            some = self._frames[: len(buffer) - n_done]
+            if not len(some):
+                break
+            np.multiply(some, self._scale, out=buffer[n_done : n_done + len(some)])
+            self._frames = self._frames[len(some) :]
+            n_done += len(some)
+        return n_done
+
+    def close(self) -> None:
+        self._stream.close()
 
 
 class _WholeNumbers:
@@ -76,15 +114,12 @@ class _WholeNumbers:
 
     whole_numbers = True
 
-    def __init__(self, stream: BinaryIO, format: AudioFormat) -> None:
-        self._stream, self._n_left = stream, format.n_frames
+    def __init__(self, stream: BinaryIO, format: AudioFormat, n_frames: int) -> None:
+        self._stream, self._n_left = stream, n_frames
         self._n_bytes, self._n_channels = _BYTES[format.subtype], format.n_channels
         self._raw = bytearray()
-        self._upper: npt.NDArray[np.int32] | None = None
 
     def read_into(self, buffer: FloatArray) -> int:
-        import numpy as np
-
         n_of_frame = self._n_bytes * self._n_channels
         n_wanted = min(len(buffer), self._n_left) * n_of_frame
         # One byte stands before the samples, and the three of a sample are read as the upper of four: so they have
@@ -98,22 +133,19 @@ class _WholeNumbers:
         n_frames = n_read // n_of_frame
         self._n_left -= n_frames
         if n_frames:
-            whole, scale = self._whole(n_frames * self._n_channels)
-            for channel, values in enumerate(buffer[:n_frames].T):
-                np.multiply(whole[channel :: self._n_channels], scale, out=values)
+            self._take_apart(buffer[:n_frames].T)
         return n_frames
 
-    def _whole(self, n_values: int) -> tuple[npt.NDArray[np.signedinteger], float]:
-        """The whole numbers of what was read, and what makes samples of them."""
+    def _take_apart(self, channels: FloatArray) -> None:
+        """What was read, channel by channel."""
         import numpy as np
 
-        if self._n_bytes != 3:
-            whole = np.frombuffer(self._raw, dtype=f"<i{self._n_bytes}", count=n_values, offset=1)
-            return whole, 2.0 ** (1 - 8 * self._n_bytes)
-        if self._upper is None or len(self._upper) < n_values:
-            self._upper = np.empty(n_values, np.int32)
-        upper = np.ndarray((n_values,), dtype="<i4", buffer=self._raw, strides=(3,))
-        return np.bitwise_and(upper, np.int32(-256), out=self._upper[:n_values]), 2.0**-31
+        if self._n_bytes == 3:
+            take_apart(self._raw, channels)
+            return
+        whole = np.frombuffer(self._raw, dtype=f"<i{self._n_bytes}", count=channels.size, offset=1)
+        for channel, values in enumerate(channels):
+            np.multiply(whole[channel :: self._n_channels], 2.0 ** (1 - 8 * self._n_bytes), out=values)
 
 
 def whole_numbers_begin(stream: BinaryIO, format: AudioFormat) -> int | None:

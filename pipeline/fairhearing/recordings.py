@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Generator, Iterator, Mapping, Sequence
+from collections.abc import Generator, Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fairhearing.audio import Accumulator, AudioFormat, Recording, RecordingSource, Summary, summary_key
 from fairhearing.calling import call_plugin
 from fairhearing.contracts import Analyser, declared_summaries, session_file
-from fairhearing.decoding import open_samples
+from fairhearing.decoding import begins_anywhere, open_samples
 from fairhearing.errors import FairHearingError, ImportProblem, InputProblem, PluginProblem
 from fairhearing.manifest.listing import sha256_of
 from fairhearing.progress import Progress
@@ -21,7 +23,7 @@ from fairhearing.session import Session
 from fairhearing.store import Store
 from fairhearing.store.read import StoredSession
 from fairhearing.store.recordings import read_summary, update_modified, write_summary
-from fairhearing.threads import Pair, halves, read_ahead
+from fairhearing.threads import halves
 
 if TYPE_CHECKING:
     import numpy as np
@@ -31,12 +33,8 @@ if TYPE_CHECKING:
 
 Arrays = Mapping[str, "FloatArray"]
 
-_LEAST_BLOCK, _MOST_BLOCK = 1 << 12, 1 << 18  # frames; a block is about a part of a second, within these
-# A second at a time: with every call into numpy the threads pass on the interpreter, which costs more than what a
-# smaller block saves in a cache.
-_BLOCKS_IN_A_SECOND = 1
-_N_BUFFERS = 3
-_N_TRIED = 4  # blocks from which it is known how long each summary takes
+_LEAST_BLOCK, _MOST_BLOCK = 1 << 12, 1 << 20  # frames; a block is about a second, within these
+_N_TRIED = 3  # blocks from which it is known how long each summary takes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,17 +161,10 @@ def read_once(
             running.append(_Running(key=key, summary=summary, path=path, accumulator=accumulator))
         except PluginProblem as problem:
             made[key] = problem
-    with closing(blocks(location, path, format)) as stream, Pair() as pair:
-        here, there = running, list[_Running]()
-        for number, block in enumerate(stream) if running else ():
-            if number == _N_TRIED:
-                # From here on each stays in its thread, so that what it keeps stays in one processor's cache.
-                here, there = halves(running, lambda one: one.seconds)
-            pair.do([partial(one.update, block) for one in here], [partial(one.update, block) for one in there])
-            made |= {one.key: one.problem for one in running if one.problem is not None}
-            running, here, there = ([one for one in some if one.problem is None] for some in (running, here, there))
-            if not running:
-                break
+    if running:
+        _feed(running, location, path, format)
+    made |= {one.key: one.problem for one in running if one.problem is not None}
+    running = [one for one in running if one.problem is None]
     for one in running:
         try:
             check = partial(_checked_arrays, one.accumulator)
@@ -181,6 +172,33 @@ def read_once(
         except PluginProblem as problem:
             made[one.key] = problem
     return dict(sorted(made.items()))
+
+
+def _feed(running: Sequence[_Running], location: Path, path: str, format: AudioFormat) -> None:
+    """Feed all of them with all blocks.
+
+    Where that is cheap, two threads go through the file side by side, each for about half of the work: what one
+    processor has taken apart, another would have to fetch from it.
+    """
+    with closing(blocks(location, path, format)) as stream:
+        _update(running, islice(stream, _N_TRIED))
+        n_tried = min(format.n_frames, _N_TRIED * _block_frames(format))
+        if n_tried == format.n_frames or not begins_anywhere(location, format):
+            _update(running, stream)
+            return
+        here, there = halves(running, lambda one: one.seconds)
+        with ThreadPoolExecutor(1) as pool, closing(blocks(location, path, format, n_tried)) as other:
+            beside = pool.submit(_update, there, other)
+            _update(here, stream)
+            beside.result()
+
+
+def _update(running: Sequence[_Running], stream: Iterable[FloatArray]) -> None:
+    for block in stream:
+        for one in running:
+            one.update(block)
+        if all(one.problem is not None for one in running):
+            return
 
 
 @dataclass(slots=True, kw_only=True)
@@ -195,6 +213,8 @@ class _Running:
     seconds: float = 0.0
 
     def update(self, block: FloatArray) -> None:
+        if self.problem is not None:
+            return
         began = time.perf_counter()
         try:
             update = partial(self.accumulator.update, block)
@@ -204,12 +224,17 @@ class _Running:
         self.seconds += time.perf_counter() - began
 
 
-def blocks(location: Path, path: str, format: AudioFormat) -> Generator[FloatArray, None, None]:
-    """The samples in order, in blocks (n_frames, n_channels), read-only, in a few buffers that are used again.
+def _block_frames(format: AudioFormat) -> int:
+    # With every call into machine code the threads pass on the interpreter: that costs more than what a block that
+    # fits a processor's cache would save.
+    return min(_MOST_BLOCK, max(_LEAST_BLOCK, 2 * format.rate_hz))
 
-    Each block lies channel by channel in memory: it is taken apart once, for all summaries.
 
-    A thread of its own reads ahead; what it raises is raised here, and it ends when this generator does.
+def blocks(location: Path, path: str, format: AudioFormat, first_frame: int = 0) -> Generator[FloatArray, None, None]:
+    """The samples in order, in blocks (n_frames, n_channels), read-only, in one buffer that is used again.
+
+    Each block lies channel by channel in memory: it is taken apart once, for all summaries. `first_frame`: 0 unless
+    `begins_anywhere`.
 
     Raises
     ------
@@ -217,21 +242,13 @@ def blocks(location: Path, path: str, format: AudioFormat) -> Generator[FloatArr
         As `read_once`.
     """
     import numpy as np
-
-    n_block = min(_MOST_BLOCK, max(_LEAST_BLOCK, format.rate_hz // _BLOCKS_IN_A_SECOND))
-    yield from read_ahead(
-        partial(_fill, location, path, format), [np.empty((format.n_channels, n_block)).T for _ in range(_N_BUFFERS)]
-    )
-
-
-def _fill(location: Path, path: str, format: AudioFormat, buffers: Iterator[FloatArray]) -> Iterator[FloatArray]:
-    """Each buffer that comes, as far as it could be filled."""
     import soundfile
 
-    n_done = 0
+    buffer = np.empty((format.n_channels, _block_frames(format))).T
+    n_done = first_frame
     try:
-        with open_samples(location, format) as samples:
-            while n_done < format.n_frames and (buffer := next(buffers, None)) is not None:
+        with open_samples(location, format, first_frame) as samples:
+            while n_done < format.n_frames:
                 block = buffer[: samples.read_into(buffer)]
                 if not len(block):
                     break

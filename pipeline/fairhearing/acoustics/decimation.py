@@ -8,7 +8,7 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from fairhearing.acoustics.products import multiply
+from fairhearing.acoustics._loops import every
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -18,7 +18,7 @@ ATTENUATION_DB = 120.0
 COMB_ATTENUATION_DB = (
     119.0  # five sections, where the band is a tenth of the new rate; a decibel more would need a sixth
 )
-_PART = 256
+_PART = 1024
 _MOST_SECTIONS = 40
 
 
@@ -145,12 +145,14 @@ def magnitude(taps: FloatArray, rate_hz: float, frequency_hz: FloatArray) -> Flo
     (n,) array; negative where the phase is turned over, which is nowhere in the pass band
     """
     half = len(taps) // 2
-    weights = np.concatenate([taps[half : half + 1], 2 * taps[half + 1 :]])
     found = np.empty(len(frequency_hz))
-    # In parts: the table of cosines of a long recording would be larger than the recording.
-    for start in range(0, len(frequency_hz), _PART):
-        part = frequency_hz[start : start + _PART]
-        found[start : start + _PART] = np.cos(np.outer(2 * np.pi / rate_hz * part, np.arange(half + 1))) @ weights
+    for start in range(0, len(found), _PART):
+        # A sum of cosines of multiples of one angle, by Clenshaw's recurrence; a part at a time, which holds little.
+        twice = 2 * np.cos(2 * np.pi / rate_hz * np.asarray(frequency_hz[start : start + _PART], dtype=np.float64))
+        one, other = np.zeros(len(twice)), np.zeros(len(twice))
+        for weight in 2 * taps[:half]:
+            one, other = weight + twice * one - other, one
+        found[start : start + _PART] = taps[half] + 0.5 * twice * one - other
     return found
 
 
@@ -158,7 +160,7 @@ class Decimator:
     """Takes in a stream channel by channel and gives every `factor`-th value of it, filtered.
 
     Only values for which the filter is wholly on the stream come out: the first stands for the frame (n_taps - 1) / 2,
-    and nothing is made up beyond the ends. Where the stream is cut changes no more than rounding.
+    and nothing is made up beyond the ends. No bit of a value depends on where the stream is cut.
 
     Parameters
     ----------
@@ -166,62 +168,48 @@ class Decimator:
     factor : int, >= 1
     n_channels : int, >= 1
     n_together : int, >= 1
-        Values that come out together, of one row of a matrix product: more cost more products and fewer sums.
+        Values come out in multiples of this, but for the last.
     """
 
     def __init__(self, taps: FloatArray, factor: int, n_channels: int, n_together: int = 1) -> None:
         self.row_length = factor * n_together
-        n_parts = -(-(len(taps) + self.row_length - factor) // self.row_length)
-        # Part q holds the taps that a row meets in the outputs of the q-th row before it.
-        matrix = np.zeros((n_parts * self.row_length, n_together))
-        for output in range(n_together):
-            matrix[output * factor : output * factor + len(taps), output] = taps
-        parts = matrix.reshape(n_parts, self.row_length, n_together)
-        self._matrix: FloatArray = np.ascontiguousarray(np.concatenate(list(parts), axis=1))
-        self._n_parts, self._n_together = n_parts, n_together
-        self._factor, self._n_taps = factor, len(taps)
-        self._n_in = self._n_out = self._n_held = 0
+        self._taps = np.ascontiguousarray(taps)
+        self._factor, self._n_together = factor, n_together
         self._rest: FloatArray = np.empty((n_channels, 0))
-        # Kept: asking for memory anew with each call costs more than the arithmetic.
-        self._products: FloatArray = np.empty((n_channels, n_parts, self._matrix.shape[1]))
 
     def feed(self, values: FloatArray) -> FloatArray:
-        """The values (n_channels, n_out) that `values` (n_channels, n_in) complete."""
-        n_channels, held = len(values), self._n_held
-        self._n_in += values.shape[1]
-        if self._rest.shape[1]:
-            values = np.concatenate([self._rest, values], axis=1)
-        n_rows = values.shape[1] // self.row_length
-        self._rest = values[:, n_rows * self.row_length :].copy()
-        products = self._room(held + n_rows)
-        rows = values[:, : n_rows * self.row_length].reshape(n_channels, n_rows, self.row_length)
-        multiply(rows, self._matrix, products[:, held : held + n_rows])
-        n_out, width = max(0, held + n_rows - self._n_parts + 1), self._n_together
-        found = np.zeros((n_channels, n_out, width))
-        for part in range(self._n_parts if n_out else 0):
-            found += products[:, part : part + n_out, part * width : (part + 1) * width]
-        self._n_held = held + n_rows - n_out
-        if n_out:
-            products[:, : self._n_held] = products[:, n_out : n_out + self._n_held].copy()
-        self._n_out += n_out * width
-        return found.reshape(n_channels, n_out * width)
-
-    def _room(self, n_rows: int) -> FloatArray:
-        """Products with room for so many rows, those that are held first."""
-        if self._products.shape[1] < n_rows:
-            larger = np.empty((len(self._products), n_rows, self._products.shape[2]))
-            larger[:, : self._n_held] = self._products[:, : self._n_held]
-            self._products = larger
-        return self._products
+        """The values (n_channels, n_out) that `values` (n_channels, n_in) complete, `n_together` at a time."""
+        n_held = self._rest.shape[1]
+        n_out = max(0, (n_held + values.shape[1] - len(self._taps)) // self._factor + 1)
+        return self._made(values, n_out - n_out % self._n_together)
 
     def finish(self) -> FloatArray:
         """The values still to come of which the filter is wholly on the stream; nothing may be fed after."""
-        n_left = max(0, (self._n_in - self._n_taps) // self._factor + 1) - self._n_out
-        found = self.feed(np.zeros((len(self._rest), self._n_parts * self.row_length)))
-        return found[:, :n_left]
+        n_out = max(0, (self._rest.shape[1] - len(self._taps)) // self._factor + 1)
+        return self._made(np.empty((len(self._rest), 0)), n_out)
+
+    def _made(self, values: FloatArray, n_out: int) -> FloatArray:
+        """So many values; what later ones need is kept."""
+        held, factor = self._rest, self._factor
+        n_held = held.shape[1]
+        # What begins within what is held is made from that and the first of what comes; the rest where it lies.
+        n_across = min(n_out, -(-n_held // factor))
+        n_begun = n_across * factor
+        across = np.concatenate([held, values[:, : max(0, n_begun - factor + len(self._taps) - n_held)]], axis=1)
+        found = np.empty((len(held), n_out))
+        for channel, one in enumerate(found):
+            one[:n_across] = every(across[channel], self._taps, factor, n_across)
+            if n_across < n_out:
+                rest = np.ascontiguousarray(values[channel, n_begun - n_held :])
+                one[n_across:] = every(rest, self._taps, factor, n_out - n_across)
+        n_done = n_out * factor
+        self._rest = (
+            values[:, n_done - n_held :].copy()
+            if n_done >= n_held
+            else np.concatenate([held[:, n_done:], values], axis=1)
+        )
+        return found
 
     def copy(self) -> Decimator:
         """One that goes on from here by itself."""
-        other = copy.copy(self)
-        other._products = self._products[:, : self._n_held].copy()
-        return other
+        return copy.copy(self)

@@ -1,35 +1,25 @@
-"""Mean square of a filtered signal, block by block, without making the filtered signal: faster than any filter.
-
-A row of samples x and the states s before it give the row's output as y = T x + O s, T and O fixed matrices. The energy
-of a block is then the sum over (i, j) of G T'T, G the Gram matrix of its rows, and of s' (2 O'T x + O'O s) over its
-rows. The states before each row follow from those before a group of rows, and so on, by matrix products. All arithmetic
-is done on chunks of a fixed length, so that no bit of a result depends on where the blocks that come in begin.
-"""
+"""Mean square of a filtered signal, block by block, in one pass over its samples."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from fairhearing.acoustics.chunks import Chunks
-from fairhearing.acoustics.k_filter import FilterStates
-from fairhearing.acoustics.products import multiply
+from fairhearing.acoustics._loops import energies
+from fairhearing.acoustics.k_filter import FilterStates, states_of
 
 FloatArray = npt.NDArray[np.float64]
 
-# Rows of about this many samples are the fastest, from 12 to 32 hardly slower.
-_ROW_LENGTHS = (24, 20, 21, 16, 18, 22, 25, 15, 19, 17, 23, 14, 13, 12)
-_BLOCKS_OF_CHUNK = 50
-_MOST_IN_GROUP = 10
+# Blocks are whole numbers of runs of one of these lengths, as when they were made by products of matrices.
+_RUN_LENGTHS = (24, 20, 21, 16, 18, 22, 25, 15, 19, 17, 23, 14, 13, 12)
 # The states long after the last sound: smaller numbers would become subnormal, which makes each product slow.
 _NOTHING = 1e-60
 
 
 def block_frames(rate_hz: float, block_s: float) -> int:
-    """Frames in a block: a whole number of rows, at most a few off `rate_hz` times `block_s`.
+    """Frames in a block: a whole number of short runs, at most a few off `rate_hz` times `block_s`.
 
     Examples
     --------
@@ -37,44 +27,15 @@ def block_frames(rate_hz: float, block_s: float) -> int:
     (4800, 4410, 1102)
     """
     wanted = max(1, round(rate_hz * block_s))
-    for off in range(max(_ROW_LENGTHS)):
+    for off in range(max(_RUN_LENGTHS)):
         for n_frames in (wanted - off, wanted + off):
-            if n_frames > 0 and _row_length(n_frames):
+            if n_frames > 0 and _has_runs(n_frames):
                 return n_frames
     raise ValueError(f"{block_s} s at {rate_hz} Hz are too few frames for a block")
 
 
-def _row_length(n_frames: int) -> int | None:
-    return next((length for length in _ROW_LENGTHS if n_frames % length == 0), None)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Level:
-    """Groups of `size` rows: states before each from what enters (`within`), and from the state before all (`across`);
-    `leave` gives what the group as a whole adds to the state after it; `found` and `carried` are room to work in."""
-
-    size: int
-    within: FloatArray
-    across: FloatArray
-    leave: FloatArray
-    left: FloatArray
-    found: FloatArray
-    carried: FloatArray
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Plan:
-    """How the states before each row are found: levels from the rows up, and what takes a state over all rows.
-
-    Room is made once: memory that is asked for anew for each chunk costs more time than the products.
-    """
-
-    levels: tuple[_Level, ...]
-    over_all: FloatArray
-    entering: FloatArray
-    crossed: FloatArray
-    reached: FloatArray
-    gram: FloatArray
+def _has_runs(n_frames: int) -> bool:
+    return any(n_frames % length == 0 for length in _RUN_LENGTHS)
 
 
 class FilteredEnergy:
@@ -83,6 +44,7 @@ class FilteredEnergy:
     Parameters
     ----------
     states : FilterStates
+        Of four states: a cascade of two sections of the second order.
     n_frames_of_block : int
         As `block_frames` gives it.
     n_channels : int, >= 1
@@ -90,142 +52,59 @@ class FilteredEnergy:
     Raises
     ------
     ValueError
-        The block is no whole number of rows.
+        The block has another length than `block_frames` gives, or the filter is no such cascade.
     """
 
     def __init__(self, states: FilterStates, n_frames_of_block: int, n_channels: int) -> None:
-        length = _row_length(n_frames_of_block)
-        if length is None:
-            raise ValueError(f"a block of {n_frames_of_block} frames is no whole number of rows: see block_frames")
-        self._length, self._n_states = length, len(states.drive)
-        self._rows_of_block = n_frames_of_block // length
-        self._enter, self._cross, self._reach, self._weights = _row_matrices(states, length)
-        n_rows = _BLOCKS_OF_CHUNK * self._rows_of_block
-        power = np.linalg.matrix_power(states.transition, length)
-        self._plan = _plan(power, n_channels, n_rows, _BLOCKS_OF_CHUNK, length)
-        self._plan_of_block = _plan(power, n_channels, self._rows_of_block, 1, length)
-        self._state = np.zeros((n_channels, self._n_states))
-        self._chunks = Chunks(n_rows * length, n_channels)
+        if not _has_runs(n_frames_of_block):
+            raise ValueError(f"a block of {n_frames_of_block} frames is none of those that block_frames gives")
+        self._n_frames, self._n_channels = n_frames_of_block, n_channels
+        self._sections = _sections_of(states)
+        self._state: FloatArray = np.zeros((n_channels, 4))
+        self._sum: FloatArray = np.zeros(n_channels)
+        self._n_summed = 0
 
     def feed(self, block: FloatArray) -> Iterator[FloatArray]:
-        """Mean squares (n_blocks, n_channels) of the blocks that are full now, in order.
+        """Mean squares (n_blocks, n_channels) of the blocks that are full now.
 
         Raises
         ------
         ValueError
             `block` is not (n_frames, n_channels).
         """
-        for chunk in self._chunks.feed(block):
-            energy, self._state = self._energies(chunk, self._state, self._plan)
-            self._state[np.abs(self._state) < _NOTHING] = 0.0
-            yield energy
+        if block.ndim != 2 or block.shape[1] != self._n_channels:
+            raise ValueError(f"a block of shape {block.shape} has not {self._n_channels} channels")
+        n_blocks, n_left = divmod(self._n_summed + len(block), self._n_frames)
+        energy = np.empty((n_blocks, self._n_channels))
+        channels = [np.ascontiguousarray(channel) for channel in block.T]
+        # Two at a time: where one sample waits for the one before it, that of the other channel is made meanwhile.
+        for first in range(0, self._n_channels, 2):
+            two = [first, min(first + 1, self._n_channels - 1)]
+            state, sums = self._state[two], self._sum[two]
+            pair = channels[two[0]], channels[two[1]]
+            energy[:, two] = energies(pair, self._sections, state, sums, self._n_summed, self._n_frames)
+            self._state[two], self._sum[two] = state, sums
+        self._n_summed = n_left
+        self._state[np.abs(self._state) < _NOTHING] = 0.0
+        yield energy
 
     def rest(self) -> FloatArray:
-        """Mean squares (n_blocks, n_channels) of the full blocks held that `feed` has not given; changes nothing."""
-        held = self._chunks.rest
-        n_frames = self._length * self._rows_of_block
-        state, found = self._state, [np.empty((0, len(held)))]
-        for begin in range(0, held.shape[1] - n_frames + 1, n_frames):
-            energy, state = self._energies(held[:, begin : begin + n_frames], state, self._plan_of_block)
-            found.append(energy)
-        return np.concatenate(found)
-
-    def _energies(self, chunk: FloatArray, state: FloatArray, plan: _Plan) -> tuple[FloatArray, FloatArray]:
-        """Mean square of each block in a chunk (n_channels, n_frames), and the state after it."""
-        n_blocks = plan.gram.shape[1]
-        rows, by_channel = chunk.reshape(len(chunk), -1, self._length), (len(chunk), -1, self._n_states)
-        multiply(rows, self._enter, plan.entering.reshape(by_channel))
-        multiply(rows, self._cross, plan.crossed.reshape(by_channel))
-        before, after = _states(state, plan)
-        multiply(before, self._reach, plan.reached)
-        np.add(plan.reached, plan.crossed, out=plan.reached)
-        blocks = chunk.reshape(len(chunk), n_blocks, self._rows_of_block, self._length)
-        np.matmul(blocks.swapaxes(-1, -2), blocks, out=plan.gram)
-        energy = plan.gram.reshape(*plan.gram.shape[:2], -1) @ self._weights
-        by_block = (len(chunk), n_blocks, -1)
-        energy += np.vecdot(plan.reached.reshape(by_block), before.reshape(by_block))
-        # Rounding may leave less than nothing where all is taken away.
-        mean: FloatArray = np.maximum(energy.T, 0.0) / (self._rows_of_block * self._length)
-        return mean, after
+        """Mean squares of full blocks that `feed` has not given: there are none, (0, n_channels)."""
+        return np.empty((0, self._n_channels))
 
 
-def _row_matrices(states: FilterStates, length: int) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """What a row of samples is multiplied by for what it adds to the states after it, and for 2 O'T x: (length,
-    n_states) each; what the states before it are multiplied by, O'O; and the weights of a row's Gram matrix, T'T."""
-    n_states = len(states.drive)
-    reach = np.empty((length, n_states))  # output of each sample from the states before the row
-    enter = np.empty((length, n_states))
-    output, drive = states.output, states.drive
-    for index in range(length):
-        reach[index], enter[length - 1 - index] = output, drive
-        output, drive = output @ states.transition, states.transition @ drive
-    response = np.concatenate([[states.through], reach[:-1] @ states.drive])
-    lag = np.subtract.outer(np.arange(length), np.arange(length))
-    toeplitz = np.where(lag >= 0, response[np.abs(lag)], 0.0)
-    return enter, 2 * toeplitz.T @ reach, reach.T @ reach, (toeplitz.T @ toeplitz).ravel()
-
-
-def _group_sizes(n_rows: int) -> list[int]:
-    """Factors of the number of rows, small ones gathered up to 10."""
-    sizes: list[int] = []
-    rest, factor = n_rows, 2
-    while rest > 1:
-        while rest % factor:
-            factor = factor + 1 if factor * factor <= rest else rest
-        rest //= factor
-        if sizes and sizes[-1] * factor <= _MOST_IN_GROUP:
-            sizes[-1] *= factor
-        else:
-            sizes.append(factor)
-    return sizes
-
-
-def _plan(power: FloatArray, n_channels: int, n_rows: int, n_blocks: int, length: int) -> _Plan:
-    """The plan for a number of rows of each channel; `power` takes the states over one row."""
-    n, levels, n_groups = len(power), [], n_rows * n_channels
-    for size in _group_sizes(n_rows):
-        powers = [np.eye(n)]
-        for _ in range(size):
-            powers.append(powers[-1] @ power)
-        within = np.zeros((size * n, size * n))
-        for late in range(size):
-            for early in range(late):
-                within[early * n : (early + 1) * n, late * n : (late + 1) * n] = powers[late - 1 - early].T
-        n_groups //= size
-        levels.append(
-            _Level(
-                size=size,
-                within=within,
-                across=np.concatenate([p.T for p in powers[:-1]], axis=1),
-                leave=np.concatenate([p.T for p in powers[size - 1 :: -1]], axis=0),
-                left=np.empty((n_groups, n)),
-                found=np.empty((n_groups, size * n)),
-                carried=np.empty((n_groups, size * n)),
-            )
-        )
-        power = powers[size]
-    return _Plan(
-        levels=tuple(levels),
-        over_all=power.T,
-        entering=np.empty((n_rows * n_channels, n)),
-        crossed=np.empty((n_rows * n_channels, n)),
-        reached=np.empty((n_rows * n_channels, n)),
-        gram=np.empty((n_channels, n_blocks, length, length)),
-    )
-
-
-def _states(state: FloatArray, plan: _Plan) -> tuple[FloatArray, FloatArray]:
-    """States before each row of all channels, (n_channels n_rows, n_states), and those after the last of each."""
-    n_states = state.shape[1]
-    entering, gathered = plan.entering, []
-    for level in plan.levels:
-        gathered.append(entering.reshape(-1, level.size * n_states))
-        multiply(gathered[-1], level.leave, level.left)
-        entering = level.left
-    before = state
-    for level, group in zip(reversed(plan.levels), reversed(gathered), strict=True):
-        multiply(group, level.within, level.found)
-        multiply(before, level.across, level.carried)
-        np.add(level.found, level.carried, out=level.found)
-        before = level.found.reshape(-1, n_states)
-    return before, entering + state @ plan.over_all
+def _sections_of(states: FilterStates) -> FloatArray:
+    """The two sections of a cascade, rows b0 b1 b2 1 a1 a2."""
+    transition = states.transition
+    if transition.shape == (4, 4):
+        (a1, a2), (g1, g2) = -transition[:2, 0], -transition[2:, 2]
+        e0 = states.output[0]
+        e1, e2 = transition[2:, 0] + np.array([g1, g2]) * e0
+        b0 = states.through / e0
+        b1, b2 = states.drive[:2] + np.array([a1, a2]) * b0
+        sections = np.array([[b0, b1, b2, 1.0, a1, a2], [e0, e1, e2, 1.0, g1, g2]])
+        again = states_of(sections)
+        same = (again.transition, transition), (again.drive, states.drive), (again.output, states.output)
+        if all(np.allclose(one, other, rtol=1e-9, atol=1e-12) for one, other in same):
+            return sections
+    raise ValueError("the filter is no cascade of two sections in transposed direct form II")

@@ -119,7 +119,17 @@ def k_states(rate_hz: float) -> FilterStates:
 
     Parameters and exceptions as of `k_sections`.
     """
-    (b0, b1, b2, _, a1, a2), (e0, e1, e2, _, g1, g2) = k_sections(rate_hz).tolist()
+    return states_of(k_sections(rate_hz))
+
+
+def states_of(sections: FloatArray) -> FilterStates:
+    """Two sections of the second order as a filter of four states.
+
+    Parameters
+    ----------
+    sections : (2, 6), rows b0 b1 b2 1 a1 a2
+    """
+    (b0, b1, b2, _, a1, a2), (e0, e1, e2, _, g1, g2) = sections.tolist()
     first = np.array([[-a1, 1.0], [-a2, 0.0]])
     second = np.array([[-g1, 1.0], [-g2, 0.0]])
     into_first = np.array([b1 - a1 * b0, b2 - a2 * b0])

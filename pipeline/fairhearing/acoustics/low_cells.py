@@ -151,7 +151,8 @@ def slow_part(
     frequency = np.arange(n_used) * (rate_hz / n)
     inverse = 1 / response(frequency)
     n_cells = round(FINE_TOP_HZ * CELLS_PER_HZ)
-    cell = np.floor((frequency + _SAME_HZ) * CELLS_PER_HZ).astype(np.intp)
+    n_fine = int(np.searchsorted(frequency + _SAME_HZ, FINE_TOP_HZ))
+    cell = np.floor((frequency[:n_fine] + _SAME_HZ) * CELLS_PER_HZ).astype(np.intp)
     audible = frequency + _SAME_HZ >= lowest_hz
     taper = taper_of(n, rate_hz)
     scale = 2 / (n * (n - 2 * len(taper) + 2 * float(taper @ taper)))
@@ -160,13 +161,11 @@ def slow_part(
         # One channel after the other, so that less is held.
         spectrum = np.fft.rfft(_tapered(values, taper))[:n_used] * inverse
         spectrum[0] = 0.0
-        power = np.abs(spectrum) ** 2 * scale
-        inside = cell < n_cells
-        cells.append(np.bincount(cell[inside], weights=power[inside], minlength=n_cells))
+        power = squared_magnitude(spectrum[:n_fine]) * scale
+        cells.append(np.bincount(cell, weights=power, minlength=n_cells))
         spectrum *= audible
         _fine_windows(np.fft.irfft(spectrum, n), shape, rate_hz, window_power[:, :, channel])
-        spectrum[frequency + _SAME_HZ >= subsonic_hz] = 0.0
-        peaks.append(_peak(spectrum, n))
+        peaks.append(_peak(spectrum[: int(np.searchsorted(frequency + _SAME_HZ, subsonic_hz))], n))
     return {"cell_power": np.array(cells).T, "subsonic_peak": np.array(peaks)}
 
 
@@ -187,15 +186,20 @@ def _tapered(values: FloatArray, taper: FloatArray) -> FloatArray:
 
 
 def _peak(spectrum: npt.NDArray[np.complex128], n: int) -> float:
-    """Largest magnitude of the wave, looked at between its n values too."""
+    """Largest magnitude of the wave, looked at between its n values too; the spectrum is written over."""
+    from scipy.fft import irfft, next_fast_len
+
+    # As short as holds the spectrum, of a length that the transform takes quickly; between its values more often.
+    n_short = next_fast_len(2 * len(spectrum), real=True)
+    n_turns = -(-_OVERSAMPLED * n // n_short)
+    turn = np.exp(2j * np.pi / (n_short * n_turns) * np.arange(len(spectrum)))
     found = 0.0
-    turn = np.exp(2j * np.pi / (n * _OVERSAMPLED) * np.arange(len(spectrum)))
-    for _ in range(_OVERSAMPLED):
-        wave = np.fft.irfft(spectrum, n)
+    for _ in range(n_turns):
+        wave = irfft(spectrum, n_short)
         # `maximum` keeps a NaN, which `max` would lose.
         found = float(np.maximum(found, np.maximum(wave.max(), -wave.min())))
-        spectrum = spectrum * turn
-    return found
+        spectrum *= turn
+    return found * (n_short / n)
 
 
 def _fine_windows(values: FloatArray, shape: FloatArray, rate_hz: float, power: FloatArray) -> None:

@@ -12,6 +12,7 @@ from typing import ClassVar
 import numpy as np
 import numpy.typing as npt
 
+from fairhearing.acoustics._loops import total
 from fairhearing.acoustics.chunks import Chunks, SampledFormat
 from fairhearing.acoustics.decimation import Decimator, anti_alias_taps, comb_taps, magnitude
 from fairhearing.acoustics.low_cells import (
@@ -95,7 +96,7 @@ class LowSpectrum:
     """
 
     name: ClassVar[str] = "low-spectrum"
-    version: ClassVar[str] = "2"
+    version: ClassVar[str] = "3"
     window_s: float = 8.0
     lowest_hz: float = 0.5
     subsonic_hz: float = 20.0
@@ -234,7 +235,8 @@ class _Low:
         self._slow: FloatArray = np.empty((self._n_channels, self._n_frames // math.prod(plan.factors) + 1))
         # The first of the slow values stands for this one of the low ones: windows of both begin there.
         self._n_skip = (len(plan.filters[-1][0]) - 1) // 2
-        self._for_windows: FloatArray = np.empty((self._n_channels, 0))
+        self._for_windows: FloatArray = np.empty((self._n_channels, plan.n_window))
+        self._n_for_window = 0
         self._for_envelope: FloatArray = np.empty((self._n_channels, 0))
         self._for_bins: FloatArray = np.empty((self._n_channels, 0))
         self._bin_power: FloatArray = np.zeros((self._n_channels, len(plan.bin_scale)))
@@ -259,7 +261,7 @@ class _Low:
 
     def _take(self, chunk: FloatArray, *, last: bool = False) -> None:
         """All arithmetic on one chunk; nothing is written into arrays that a copy of this object holds too."""
-        self._sum = self._sum + chunk.sum(axis=1)
+        self._sum = self._sum + [total(np.ascontiguousarray(values)) for values in chunk]
         self._wide.take(chunk)
         self._n_taken += chunk.shape[1]
         values = _through(self._stages[0], chunk, last) if len(self._stages) > 1 else chunk.copy()
@@ -301,19 +303,26 @@ class _Low:
         plan = self._plan
         n_skipped = min(self._n_skip, values.shape[1])
         self._n_skip -= n_skipped
-        held = np.concatenate([self._for_windows, values[:, n_skipped:]], axis=1)
-        while held.shape[1] >= plan.n_window:
-            shaped = held[:, : plan.n_window] * plan.sine
-            self._windows[self._n_windows] = window_powers(shaped, plan.first_bin, plan.scale)
-            self._n_windows += 1
-            held = held[:, plan.n_window // 2 :]
-        self._for_windows = held
+        rest = values[:, n_skipped:]
+        while rest.shape[1]:
+            # Room that is there from the start, filled until a window is whole, then moved on by half of one.
+            n_more = min(rest.shape[1], plan.n_window - self._n_for_window)
+            self._for_windows[:, self._n_for_window : self._n_for_window + n_more] = rest[:, :n_more]
+            self._n_for_window, rest = self._n_for_window + n_more, rest[:, n_more:]
+            if self._n_for_window == plan.n_window:
+                for channel, held in enumerate(self._for_windows):
+                    power = window_powers(held[None] * plan.sine, plan.first_bin, plan.scale)
+                    self._windows[self._n_windows, :, channel] = power[:, 0]
+                self._n_windows += 1
+                self._n_for_window = plan.n_window // 2
+                self._for_windows[:, : self._n_for_window] = self._for_windows[:, self._n_for_window :]
 
     def _copied(self) -> _Low:
         other = copy.copy(self)
         other._stages = [stage.copy() for stage in self._stages]
         other._wide = self._wide.copy()
         other._envelope = list(self._envelope)
+        other._for_windows = self._for_windows.copy()
         return other
 
     def result(self) -> Mapping[str, FloatArray]:
@@ -321,6 +330,8 @@ class _Low:
         whole = self._copied()
         # What it writes into room that is not used yet is written over by what comes next.
         whole._take(self._chunks.rest, last=True)
+        # Nothing comes after: what was held for it makes room for the transforms.
+        whole._stages, whole._for_windows = [], np.empty((self._n_channels, 0))
         return whole._arrays()
 
     def _arrays(self) -> Mapping[str, FloatArray]:

@@ -10,13 +10,13 @@ from typing import ClassVar
 import numpy as np
 import numpy.typing as npt
 
+from fairhearing.acoustics._loops import levels
 from fairhearing.acoustics.chunks import Chunks
 from fairhearing.acoustics.chunks import SampledFormat as SampledFormat
-from fairhearing.acoustics.products import square_sums
 
 FloatArray = npt.NDArray[np.float64]
 _Chunks = Chunks
-_TOGETHER_S = 1.0
+_TOGETHER_S = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +157,9 @@ class _Levels:
         if n_rest:
             self._put(n, rest[:, None, n_whole * n_of_block :])
             n_frames[-1] = n_rest
-        mean, mean_square, highest, lowest = self._kept[:, : len(n_frames)].copy()
+        kept = self._kept[:, : len(n_frames)]
+        # When all has come nothing is written any more.
+        mean, mean_square, highest, lowest = kept if self._n_taken == self._n_frames else kept.copy()
         return {
             "mean": mean,
             "mean_square": mean_square,
@@ -170,11 +172,10 @@ class _Levels:
     def _put(self, first: int, blocks: FloatArray) -> None:
         """Blocks (n_channels, n_blocks, n_frames) from the `first` on."""
         n_blocks, n_frames = blocks.shape[1:]
-        mean, mean_square, highest, lowest = self._kept[:, first : first + n_blocks]
-        np.divide(blocks.sum(axis=2).T, n_frames, out=mean)
-        np.divide(square_sums(blocks).T, n_frames, out=mean_square)
-        highest[:] = blocks.max(axis=2).T
-        lowest[:] = blocks.min(axis=2).T
+        for channel, values in enumerate(blocks):
+            found = levels(np.ascontiguousarray(values))
+            found[:2] /= n_frames
+            self._kept[:, first : first + n_blocks, channel] = found
 
 
 class _Spectrum:

@@ -9,23 +9,17 @@ from typing import ClassVar
 import numpy as np
 import numpy.typing as npt
 
-from fairhearing.acoustics.chunks import Chunks, SampledFormat
-from fairhearing.acoustics.products import multiply
+from fairhearing.acoustics._loops import raise_peaks
+from fairhearing.acoustics.chunks import SampledFormat
 
 FloatArray = npt.NDArray[np.float64]
-Singles = npt.NDArray[np.float32]
 
 # BS.1770-5, Annex 2: at least four times the samples below 96 kHz; at 96 kHz twice as many will do.
 _FOUR_TIMES_BELOW_HZ = 96_000
 # A windowed sinc over 24 samples (Kaiser, beta 5): up to 0.42 of the rate flat within 0.05 dB.
 _HALF_LENGTH = 12
 _KAISER_BETA = 5.0
-_RUN = 480  # samples that are passed over or looked at together
-_PART = 16  # samples of a run whose wave is made by one row of a matrix product
-_CHUNK_S = 1.0
-_INNER = slice(_HALF_LENGTH, -_HALF_LENGTH)  # of a chunk, without the neighbours of its ends
-_ROUNDED = 1e-6  # more than what single precision takes from a bound, relative to the largest sample near
-_SINGLE_PRECISION = 1e-4  # more than what single precision may miss, relative to the peak
+_N_NEAR = 2 * _HALF_LENGTH - 1  # samples that a wave shares with the next block
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,110 +126,38 @@ def bounds_of_taps(taps: FloatArray) -> Bounds:
 
 
 class _Peaks:
-    """Chunks of whole runs, each with the last samples before it: what is looked at lies half a filter behind."""
+    """Each block with the last samples before it: a wave that a block does not hold whole is made with the next."""
 
     def __init__(self, format: SampledFormat) -> None:
-        taps = interpolation_taps(oversampling(format.rate_hz))
-        bounds = bounds_of_taps(taps)
-        self._chord, self._bend = np.float32(bounds.chord.max()), np.float32(bounds.bend.max())
-        self._matrix = _part_matrix(taps)
-        self._single = self._matrix.astype(np.float32)
-        n_channels, n_runs = format.n_channels, max(1, round(_CHUNK_S * format.rate_hz / _RUN))
-        self._chunks = Chunks(n_runs * _RUN, n_channels)
+        self._taps = interpolation_taps(oversampling(format.rate_hz))
+        bounds = bounds_of_taps(self._taps)
+        self._chord, self._bend = float(bounds.chord.max()), float(bounds.bend.max())
         # Silence lies before the first sample.
-        self._before = np.zeros((n_channels, 2 * _HALF_LENGTH))
-        # Room is made once: memory that is asked for anew for each chunk costs more time than the arithmetic.
-        n_samples, n_parts = n_runs * _RUN + 2 * _HALF_LENGTH, n_runs * _RUN // _PART
-        self._rounded, self._steps, self._work = np.empty((3, n_channels, n_samples), dtype=np.float32)
-        windows = np.lib.stride_tricks.sliding_window_view(self._rounded, len(self._matrix), axis=1)
-        self._windows = windows[:, ::_PART]
-        self._gathered = np.empty((n_parts, len(self._matrix)), dtype=np.float32)
-        self._waves = np.empty((n_parts, self._matrix.shape[1]), dtype=np.float32)
-        self._sample_peak, self._true_peak = np.zeros(n_channels), np.zeros(n_channels)
+        self._before = np.zeros((format.n_channels, _N_NEAR))
+        self._peaks = np.zeros((format.n_channels, 2))
 
     def update(self, block: FloatArray) -> None:
         """Take in the next frames."""
-        for chunk in self._chunks.feed(block):
-            self._look(self._before, chunk, self._sample_peak, self._true_peak)
-            self._before = chunk[:, -2 * _HALF_LENGTH :].copy()
+        if block.ndim != 2 or block.shape[1] != len(self._before):
+            raise ValueError(f"a block of shape {block.shape} has not {len(self._before)} channels")
+        for channel, values in enumerate(block.T):
+            self._look(np.ascontiguousarray(values), self._before[channel], self._peaks[channel])
+
+    def _look(self, values: FloatArray, before: FloatArray, peaks: FloatArray) -> None:
+        """Raise the peaks of a channel, and keep the end of its samples in `before`."""
+        across = np.concatenate([before, values[:_N_NEAR]])
+        self._raise(across, peaks)
+        self._raise(values, peaks)
+        before[:] = values[-_N_NEAR:] if len(values) >= _N_NEAR else across[-_N_NEAR:]
+
+    def _raise(self, values: FloatArray, peaks: FloatArray) -> None:
+        if len(values) > _N_NEAR:
+            raise_peaks(values, self._taps, self._chord, self._bend, peaks)
 
     def result(self) -> Mapping[str, FloatArray]:
         """The peaks of all frames so far."""
-        rest = self._chunks.rest
-        samples, waves = self._sample_peak.copy(), self._true_peak.copy()
-        # Silence comes after the last sample.
-        padded = np.zeros((len(rest), self._rounded.shape[1] - 2 * _HALF_LENGTH))
-        padded[:, : rest.shape[1]] = rest
-        self._look(self._before, padded, samples, waves)
-        self._look(padded[:, -2 * _HALF_LENGTH :], np.zeros_like(padded), samples, waves)
-        return {"sample_peak": samples, "true_peak": waves}
-
-    def _look(self, before: FloatArray, chunk: FloatArray, samples: FloatArray, waves: FloatArray) -> None:
-        """Raise the peaks so far by those of a chunk; its last samples lack neighbours yet and belong to the next."""
-        self._rounded[:, : 2 * _HALF_LENGTH] = before
-        self._rounded[:, 2 * _HALF_LENGTH :] = chunk
-        of_run = self._largest(np.abs(self._rounded[:, _INNER], out=self._work[:, _INNER]))
-        # Rounding is monotonous: where the largest rounded sample is below, so is every sample.
-        for channel in np.flatnonzero(~(of_run.max(axis=1) < samples.astype(np.float32))):
-            inner = np.concatenate([before[channel, _HALF_LENGTH:], chunk[channel, :-_HALF_LENGTH]])
-            # `maximum` keeps a NaN, which `max` would lose.
-            samples[channel] = np.maximum(samples[channel], np.abs(inner).max())
-        np.maximum(waves, samples, out=waves)
-        bounds = self._bounds(of_run)
-        # Of samples below a each second difference is rounded by less than a millionth of a.
-        after = np.abs(self._rounded[:, -_HALF_LENGTH:]).max(axis=1)
-        # A sample that is NaN is never passed over.
-        passed = bounds <= (waves - _ROUNDED * np.maximum(waves, after))[:, None]
-        for channel in np.flatnonzero(~passed.all(axis=1)):
-            chosen = np.flatnonzero(~passed[channel])
-            parts = (chosen[:, None] * (_RUN // _PART) + np.arange(_RUN // _PART)).ravel()
-            near = self._near_the_top(int(channel), parts, waves[channel])
-            if len(near):
-                # In double precision what the peak is, where in single precision it may lie.
-                values = np.concatenate([before[channel], chunk[channel]])
-                windows = values[near[:, None] * _PART + np.arange(len(self._matrix))]
-                waves[channel] = np.maximum(waves[channel], np.abs(windows @ self._matrix).max())
-
-    def _largest(self, magnitude: Singles) -> Singles:
-        """Of each run of a chunk: (n_channels, n_runs)."""
-        found: Singles = magnitude.reshape(len(magnitude), -1, _RUN).max(axis=2)
-        return found
-
-    def _bounds(self, of_run: Singles) -> Singles:
-        """What the wave between the samples of each run cannot exceed; of those in `_rounded`."""
-        rounded = self._rounded
-        steps = np.subtract(rounded[:, 1:], rounded[:, :-1], out=self._steps[:, :-1])
-        bends = np.subtract(steps[:, 1:], steps[:, :-1], out=self._work[:, :-2])  # column k is that of sample k + 1
-        np.abs(bends, out=bends)
-        n_near = _HALF_LENGTH - 1
-        own = self._largest(bends[:, n_near:-n_near])
-        near = own.copy()
-        np.maximum(near[:, 1:], own[:, :-1], out=near[:, 1:])
-        np.maximum(near[:, :-1], own[:, 1:], out=near[:, :-1])
-        np.maximum(near[:, 0], bends[:, :n_near].max(axis=1), out=near[:, 0])
-        np.maximum(near[:, -1], bends[:, -n_near:].max(axis=1), out=near[:, -1])
-        # The wave after the last sample of a run lies between that and the first of the next.
-        ends = np.maximum(of_run, np.abs(rounded[:, _HALF_LENGTH + _RUN :: _RUN]))
-        found: Singles = self._chord * ends + self._bend * near
-        return found
-
-    def _near_the_top(self, channel: int, parts: npt.NDArray[np.intp], so_far: float) -> npt.NDArray[np.intp]:
-        """Those of some parts of a channel where the wave may be highest, and higher than `so_far`; perhaps none."""
-        gathered, waves = self._gathered[: len(parts)], self._waves[: len(parts)]
-        gathered[:] = self._windows[channel, parts]
-        multiply(gathered, self._single, waves)
-        top = float(np.maximum(waves.max(), -waves.min()))
-        if top * (1 + _SINGLE_PRECISION) <= so_far:
-            return parts[:0]
-        # Where a sample is NaN, no comparison holds.
-        return parts[~(np.abs(waves) < top * (1 - _SINGLE_PRECISION)).all(axis=1)]
-
-
-def _part_matrix(taps: FloatArray) -> FloatArray:
-    """What a part with its neighbours is multiplied by: (samples, points between the samples of the part)."""
-    n_points, n_taps = taps.shape
-    matrix = np.zeros((_PART + n_taps, _PART, n_points))
-    for index in range(_PART):
-        # The first sample of the part stands at _HALF_LENGTH; the points after it reach from 11 before to 12 after it.
-        matrix[index + 1 : index + 1 + n_taps, index] = taps.T
-    return matrix.reshape(_PART + n_taps, -1)
+        before, found = self._before.copy(), self._peaks.copy()
+        for last, peaks in zip(before, found, strict=True):
+            # Silence comes after the last sample.
+            self._look(np.zeros(_N_NEAR), last, peaks)
+        return {"sample_peak": found[:, 0], "true_peak": found.max(axis=1)}
