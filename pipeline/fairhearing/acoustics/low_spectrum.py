@@ -41,7 +41,7 @@ SLOW_TOP_HZ = 30.0  # kept clear by the last stage: somewhat more than the fine 
 _ENVELOPE_S, _ENVELOPE_HZ = 0.1, (200.0, HIGHEST_HZ)
 _SAME_HZ = 1e-9
 _BIN_S = 0.9  # so that a recording of 1 s holds a window behind the filters
-_CHUNK_S = 1.0
+_CHUNK_S = 2.0
 _TOGETHER = (4, 20, 10)  # of each stage; tried out
 
 
@@ -96,7 +96,7 @@ class LowSpectrum:
     """
 
     name: ClassVar[str] = "low-spectrum"
-    version: ClassVar[str] = "3"
+    version: ClassVar[str] = "4"
     window_s: float = 8.0
     lowest_hz: float = 0.5
     subsonic_hz: float = 20.0

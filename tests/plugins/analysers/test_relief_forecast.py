@@ -20,8 +20,8 @@ def forecast(*pairs, of=None):
     return ReliefForecast().analyse(inputs_of(of or with_chains(), *pairs))
 
 
-def pink(seconds=60, rate_hz=48_000, low_hz=20.0, high_hz=20_000.0):
-    """Of the same power in each ratio of frequencies, with phases by chance."""
+def pink(seconds=240, rate_hz=48_000, low_hz=20.0, high_hz=20_000.0):
+    """Of the same power in each ratio of frequencies, with phases by chance; long, as every fourth stretch is read."""
     n = seconds * rate_hz
     frequency = np.fft.rfftfreq(n, 1 / rate_hz)
     inside = (frequency >= low_hz) & (frequency <= high_hz)
