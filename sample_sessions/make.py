@@ -1,13 +1,15 @@
 """Write the made-up sessions and what is true of them: python sample_sessions/make.py [--into FOLDER].
 
-Five session folders and truth.json come out, the same bytes each time with the same numpy. Nothing here shares code
+Seven session folders and truth.json come out, the same bytes each time with the same numpy. Nothing here shares code
 or a formula with fairhearing: the filter is solved node by node (electrical.py), the rooms are sums of damped
 resonances (rooms.py), bands are summed by brute force from exact curves without noise (truth.py), listeners answer
 with known probabilities (listeners.py). scenarios.py holds the figures, manifests.py the words, writing.py the files.
-recordings.py makes the one session of sound files.
+recordings.py makes the one session of sound files, gradings.py the one in which settings are rated, planned.py the one
+in which a listening was planned, sealed, answered and opened.
 
-truth.json: {"format": 1, "sessions": {session id: truth}, "recorded": {session id: truth}}, dB and Hz in the keys,
-changes always treatment minus reference. For each of `sessions`:
+truth.json: {"format": 1, "sessions": {session id: truth}, "recorded": {session id: truth},
+"graded": {session id: truth}, "planned": {session id: truth}}, dB and Hz in the keys, changes always treatment minus
+reference. For each of `sessions`:
 
 folder, reference, treatment    where it lies; the ids of its two conditions
 filter                          null where the chain names no filter, else
@@ -49,6 +51,22 @@ programmes -> programme
     rms_v, peak_v               of each condition
     level_change_db, peak_change_db
     share_below_corner          of the reference's energy
+
+For the one of `graded`: n_listeners, and for each of `conditions` against the reference
+
+rating_difference               expected over listeners, programmes and both orders; rating_difference_by_programme
+level_difference_db             mid-band change at the amplifier's output; bass_change_db over 20-200 Hz
+target_deviation_change_db      by seat, as above
+balance                         the right answer
+
+For the one of `planned`, of whose listening order, plan, seal, sheets and opened files lie in the folder `listening`:
+
+corner_hz, expected_corner_hz, level_difference_db, balance     as above
+target_deviation_change_db      at its one seat
+probability_right               of a right answer in a scored trial, the same for all; probability_right_in_control
+commitment                      of the seal
+n_right_at_first_look           among the scored trials that the first look counts
+drawn                           of scored, control, sham: n_right; trials planned, played, answered, excluded, scored
 """
 
 from __future__ import annotations
@@ -58,7 +76,13 @@ import json
 from pathlib import Path
 from typing import Any
 
+from gradings import FOLDER as GRADED_FOLDER
+from gradings import ID as GRADED_ID
+from gradings import graded_files, graded_truth
 from listeners import Row, identification, preferences, share_preferred, share_right
+from planned import FOLDER as PLANNED_FOLDER
+from planned import ID as PLANNED_ID
+from planned import planned_files, planned_truth
 from recordings import FOLDER as RECORDED_FOLDER
 from recordings import ID as RECORDED_ID
 from recordings import recorded_files, recorded_truth
@@ -150,7 +174,15 @@ def make(into: Path) -> None:
         write_files(into / scenario.folder, session_files(scenario, sheets))
         truths[scenario.id] = truth_of(scenario, sheets)
     write_files(into / RECORDED_FOLDER, recorded_files())
-    whole = {"format": 1, "sessions": truths, "recorded": {RECORDED_ID: recorded_truth()}}
+    write_files(into / GRADED_FOLDER, graded_files())
+    write_files(into / PLANNED_FOLDER, planned_files())
+    whole = {
+        "format": 1,
+        "sessions": truths,
+        "recorded": {RECORDED_ID: recorded_truth()},
+        "graded": {GRADED_ID: graded_truth()},
+        "planned": {PLANNED_ID: planned_truth()},
+    }
     write_files(into, {"truth.json": json.dumps(rounded(whole), indent=1, sort_keys=True) + "\n"})
 
 

@@ -1,4 +1,4 @@
-"""What holds for every test: a skip fails the run unless pyproject.toml lists it with its reason."""
+"""What holds for every test: a skip fails the run unless pyproject.toml lists it with its reason; counts at the end."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from conformance.kit_counts import lines
 from hypothesis import settings
 
 ROOT = Path(__file__).parent.parent
@@ -35,3 +36,12 @@ def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]):
         report.outcome = "failed"
         report.longrepr = f"{item.nodeid} was skipped and is not listed in pyproject.toml: {report.longrepr}"
     return report
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """The counts of the kit's run over the built-in plug-ins."""
+    reports = [report for state in ("passed", "failed") for report in terminalreporter.stats.get(state, [])]
+    counts = list(lines(entry for report in reports for entry in report.user_properties))
+    if counts:
+        terminalreporter.section("rules of the kit, built-in plug-ins")
+        terminalreporter.write_line("\n".join(counts))

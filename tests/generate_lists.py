@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Callable, Iterable, Mapping
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import get_args, get_type_hints
@@ -100,6 +101,7 @@ def rules() -> str:
     return table(("plug-in", "rule", "level", "says"), rows)
 
 
+@cache
 def quantities() -> str:
     """Each quantity of the built-in analysers, with the units and verdicts that the kit's own sessions show."""
     plugins = load_plugins()

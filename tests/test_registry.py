@@ -6,6 +6,7 @@ import json
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from importlib.metadata import entry_points
 from pathlib import Path
 from types import ModuleType
 
@@ -275,11 +276,6 @@ def a_circle_of_needs(disk: OnDisk) -> list[Line]:
     return [line, line]
 
 
-def a_circle_through_a_built_in(disk: OnDisk) -> list[Line]:
-    disk.installed.add("odd", analyser_module(needing("odd", "rating_difference", "balance")), "odd-makers")
-    return [("odd", "odd-makers", "the needs of balance, odd form a circle", "let one of them need less")]
-
-
 def nothing_offered(disk: OnDisk) -> list[Line]:
     disk.installed.add("odd", ModuleType("empty"), "odd-makers")
     reason = "ValueError: it offers nothing: no hook of it returned a plug-in"
@@ -292,7 +288,7 @@ def nothing_offered(disk: OnDisk) -> list[Line]:
         two_of_one_name, the_name_of_another, two_of_one_quantity, the_quantity_of_another, a_later_interface,
         a_later_interface_of_which_it_imports, an_earlier_major, an_interface_that_is_none,
         a_name_that_the_interface_lacks, a_module_that_is_missing, its_own_module_missing, a_circle_of_needs,
-        a_circle_through_a_built_in, nothing_offered,
+        nothing_offered,
     ],
 )  # fmt: skip
 def test_it_is_named_with_its_distribution_its_reason_and_what_to_try_and_nothing_else_suffers(
@@ -317,6 +313,19 @@ def test_it_is_named_with_its_distribution_its_reason_and_what_to_try_and_nothin
         for one in json.loads(as_json.out)["broken"]
     ]
     assert sorted(shown) == sorted(lines)
+
+
+def test_in_a_circle_through_a_built_in_the_other_is_not_used(on_disk: OnDisk) -> None:
+    # What balance reads of ratings comes from nobody else here.
+    names = [point.name for point in entry_points(group="fairhearing") if point.name != "grading"]
+    on_disk.installed.keep(*names)
+    whole = load_plugins()
+    on_disk.installed.add("odd", analyser_module(needing("odd", "rating_difference", "balance")), "odd-makers")
+    found = load_plugins()
+    (broken,) = found.notes.broken
+    assert (broken.entry_point, broken.distribution) == ("odd", "odd-makers")
+    assert (broken.reason, broken.try_) == ("the needs of balance, odd form a circle", "let one of them need less")
+    assert found.notes.analysers == whole.notes.analysers != ()
 
 
 @pytest.mark.parametrize("needed", [API_VERSION, f"{MAJOR}.0"])

@@ -7,8 +7,6 @@ from plug_in_modules import StubAnalyser, one_finding
 
 from fairhearing.api import UNITS, Finding, OwnUnits, Result
 from fairhearing.conformance import analyser_cases
-from fairhearing.conformance.subject import subject_of
-from fairhearing.registry import load_plugins
 from fairhearing.units import check_units, known_units
 
 
@@ -102,12 +100,3 @@ def test_the_kit_knows_an_own_unit_too_and_tells_one_that_is_not_said_right() ->
     assert told_by_the_kit({"furlong": "201.168 m"}) == ""
     assert "unit 'furlong' is not known; known: %, 1, A" in told_by_the_kit(None)
     assert "own_units has 'furlong': ''; both are words" in told_by_the_kit({"furlong": ""})
-
-
-def test_the_built_in_analysers_state_all_their_findings_in_known_units() -> None:
-    for analyser in load_plugins().analysers:
-        subject = subject_of(analyser, None)
-        results = [subject.result(sample) for sample in subject]
-        assert any(result.findings for result in results), analyser.name
-        for result in results:
-            check_units(result, analyser)

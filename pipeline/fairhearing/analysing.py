@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache, partial
 
 from fairhearing import __version__
 from fairhearing.audio import Recording, summary_key
 from fairhearing.calling import call_plugin
-from fairhearing.contracts import Analyser, Inputs, declared_summaries
+from fairhearing.contracts import Analyser, Inputs, Needs, declared_summaries
 from fairhearing.errors import PluginProblem
 from fairhearing.execution.worker import Worker, WorkStopped
 from fairhearing.recordings import Lacking, summaries_asked_for, wanted_summaries
@@ -58,14 +58,14 @@ def analyse_session(
 
 def unread_lines(stored: StoredSession, analysers: Sequence[Analyser]) -> tuple[str, ...]:
     """A line for each sheet or measurement kind that no installed analyser reads."""
-    methods = {method for analyser in analysers for method in analyser.needs.methods}
+    read = {(m, role) for analyser in analysers for m in analyser.needs.methods for role in analyser.needs.roles}
     kinds = {kind for analyser in analysers for kind in analyser.needs.kinds}
     session = stored.inputs.session.id
     lines = [
         f"{session}: {', '.join(sheet.paths)} ({sheet.method}, {len(sheet.trials)} trials) is in the store; "
         f"no installed analyser reads {sheet.method} sheets yet"
         for sheet in stored.inputs.sheets
-        if sheet.method not in methods
+        if (sheet.method, sheet.role) not in read
     ]
     measured = [*(take.kind for take in stored.inputs.takes), *(r.kind for r in stored.inputs.recordings)]
     for kind in sorted(set(measured) - kinds):
@@ -86,7 +86,9 @@ def needed(inputs: Inputs, analyser: Analyser, findings: Sequence[Finding]) -> I
             if t.kind in needs.kinds and t.point in needs.points and (needs.closing or not t.closing)
         ),
         sheets=tuple(
-            replace(sheet, trials=sheet.trials.copy()) for sheet in inputs.sheets if sheet.method in needs.methods
+            replace(sheet, trials=sheet.trials.copy())
+            for sheet in inputs.sheets
+            if sheet.method in needs.methods and sheet.role in needs.roles
         ),
         recordings=_with_summaries(inputs.session, [r for r in inputs.recordings if r.path not in closing], analyser),
         findings=tuple(finding for finding in findings if finding.quantity in needs.findings),
@@ -193,11 +195,7 @@ def refusal(inputs: Inputs, analyser: Analyser) -> Refusal | None:
     """Why an analyser cannot work on this session; None if it can."""
     needs = analyser.needs
     what = f"no findings of {analyser.name}"
-    lacking = []
-    if needs.kinds and not inputs.takes and not inputs.recordings:
-        lacking.append("measurements of kind " + " or ".join(sorted(needs.kinds)))
-    if needs.methods and not inputs.sheets:
-        lacking.append("score sheets of method " + " or ".join(sorted(needs.methods)))
+    lacking = _lacking(inputs, needs)
     wanted = [bool(needs.kinds), bool(needs.methods)]
     if lacking and len(lacking) == sum(wanted):
         why = "the session has no " + " and no ".join(lacking)
@@ -205,6 +203,23 @@ def refusal(inputs: Inputs, analyser: Analyser) -> Refusal | None:
     if len(inputs.session.conditions) < needs.min_conditions:
         return Refusal(what=what, why="the session has too few conditions", try_="name every condition measured")
     return None
+
+
+def _lacking(inputs: Inputs, needs: Needs) -> list[str]:
+    """Which measurements and which sheets there are none of, as far as a session without any of them has to be told."""
+    measured, scored = inputs.session.measurements, inputs.session.scores
+    lacking = []
+    if needs.kinds and not inputs.takes and not inputs.recordings:
+        at = f" at the point {_or(needs.points)}" if any(item.kind in needs.kinds for item in measured) else ""
+        lacking.append(f"measurements of kind {_or(needs.kinds)}{at}" if measured else "measurements")
+    if needs.methods and not inputs.sheets:
+        role = "" if "scored" in needs.roles else f" with the role {_or(needs.roles)}"
+        lacking.append(f"score sheets of method {_or(needs.methods)}{role}" if scored else "score sheets")
+    return lacking
+
+
+def _or(words: Iterable[str]) -> str:
+    return " or ".join(sorted(words))
 
 
 def _checked_result(analyser: Analyser, inputs: Inputs, notes: Sequence[PluginNote]) -> Result:

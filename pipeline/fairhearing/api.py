@@ -41,7 +41,11 @@ from fairhearing.session import (
     Condition,
     Criteria,
     Equipment,
+    Guess,
     ImpedanceTable,
+    Listening,
+    ListeningPlan,
+    Look,
     MeasurementFile,
     ReadOptions,
     Room,
@@ -53,10 +57,10 @@ from fairhearing.units import UNITS
 
 __all__ = [
     "API_VERSION", "UNITS", "Accumulator", "Analyser", "AnalyserResult", "AudioFormat", "Axis", "Chain", "ChartRequest",
-    "Comparison", "Condition", "Criteria", "Equipment", "FairHearingError", "Finding", "Harmonic", "ImpedanceTable",
-    "ImportProblem", "Importer", "InputProblem", "Inputs", "MeasurementFile", "Needs", "OutputFile", "OwnUnits",
-    "ReadOptions", "Reading", "Recognition", "Recording", "RecordingFile", "Refusal", "ReportInputs", "Reporter",
-    "ResponseCurve", "Result", "RiffChunk", "Room", "Rule",
+    "Comparison", "Condition", "Criteria", "Equipment", "FairHearingError", "Finding", "Guess", "Harmonic",
+    "ImpedanceTable", "ImportProblem", "Importer", "InputProblem", "Inputs", "Listening", "ListeningPlan", "Look",
+    "MeasurementFile", "Needs", "OutputFile", "OwnUnits", "ReadOptions", "Reading", "Recognition", "Recording",
+    "RecordingFile", "Refusal", "ReportInputs", "Reporter", "ResponseCurve", "Result", "RiffChunk", "Room", "Rule",
     "ScoreFile", "ScoreTable", "Seat", "Session", "Sheet", "SourceFile", "SourceNote", "Summary", "Symmetry", "Table",
     "Take", "TargetCurve", "hookimpl", "nearest", "riff_chunks", "unreadable",
 ]  # fmt: skip

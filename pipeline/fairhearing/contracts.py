@@ -10,7 +10,18 @@ from typing import TYPE_CHECKING, Literal, Protocol, runtime_checkable
 from fairhearing.audio import Recording, RecordingFile, RecordingSource, Summary
 from fairhearing.errors import FairHearingError
 from fairhearing.result import AnalyserResult, Finding, Result
-from fairhearing.session import Condition, Kind, MeasurementFile, Method, OrderRule, Playing, Point, ScoreFile, Session
+from fairhearing.session import (
+    Condition,
+    Kind,
+    MeasurementFile,
+    Method,
+    OrderRule,
+    Playing,
+    Point,
+    Role,
+    ScoreFile,
+    Session,
+)
 
 if TYPE_CHECKING:
     import numpy as np
@@ -28,6 +39,7 @@ SymmetryKind = Literal[
     "condition-gain-adds",  # a gain on every take of one condition is added to its values against the reference
     "condition-gain-invariant",  # a gain on every take of one condition changes nothing
     "row-order-invariant",  # which take or trial came first, by its number or name too, changes nothing
+    "trial-order-negates",  # each listener's trials numbered the other way round: values change sign
     "relabel-listeners-invariant",  # other listener codes change nothing but the label
     "relabel-seats-invariant",
     "relabel-programmes-invariant",
@@ -152,6 +164,7 @@ class Needs:
     kinds: frozenset[Kind] = frozenset()  # of measurement; at least one take of one of them
     points: frozenset[Point] = frozenset({"seat", "amplifier-input", "amplifier-output"})
     methods: frozenset[Method] = frozenset()  # of score sheets; at least one sheet of one of them
+    roles: frozenset[Role] = frozenset({"scored"})  # of score sheets; those of other roles are kept from it
     findings: frozenset[str] = frozenset()  # quantities of other analysers, read where they are there
     summaries: tuple[Summary, ...] = ()  # of each recording of `kinds` at `points`; one that lacks any is left out
     min_conditions: int = 2
@@ -183,7 +196,10 @@ class Take:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sheet:
-    """All trials of one `[[scores]]` entry; `trials` has a column per column of the sheet, text, None where empty."""
+    """All trials of one `[[scores]]` entry; `trials` has a column per column of the sheet, text, None where empty.
+
+    `role`: what the trials are for: to be scored, as a positive control, or as shams, the same against the same.
+    """
 
     method: Method
     entry: int
@@ -193,6 +209,7 @@ class Sheet:
     order: OrderRule
     scale: str | None
     trials: pd.DataFrame
+    role: Role = "scored"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -26,11 +26,13 @@ from fairhearing.contracts import (
 )
 from fairhearing.correcting import corrected, plain_path
 from fairhearing.errors import FairHearingError, ImportProblem, PluginProblem, unreadable
+from fairhearing.guesses import read_guesses
 from fairhearing.impedance import impedance_paths, read_impedance
 from fairhearing.manifest import MANIFEST_NAME, load_session
 from fairhearing.manifest.listing import sha256_of
 from fairhearing.placing import place
-from fairhearing.session import ImpedanceTable, MeasurementFile, ScoreFile, Session
+from fairhearing.protocol.holding import plan_problems
+from fairhearing.session import Guess, ImpedanceTable, MeasurementFile, ScoreFile, Session
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -51,6 +53,7 @@ class _Beside:
     sources: list[SourceNote] = field(default_factory=list)
     problems: list[FairHearingError] = field(default_factory=list)
     tables: tuple[ImpedanceTable, ...] = ()
+    guesses: tuple[Guess, ...] = ()
 
 
 def read_session(folder: Path, importers: Sequence[Importer]) -> SessionContent:
@@ -59,7 +62,7 @@ def read_session(folder: Path, importers: Sequence[Importer]) -> SessionContent:
     if loaded.session is None:
         return SessionContent(folder=folder, problems=loaded.problems)
     session = loaded.session
-    problems: list[FairHearingError] = []
+    problems: list[FairHearingError] = [*plan_problems(session)]
     batches: dict[str, list[SourceFile]] = {}
     chosen: dict[str, Importer] = {}
     extras = _extras(session)
@@ -89,18 +92,21 @@ def read_session(folder: Path, importers: Sequence[Importer]) -> SessionContent:
     placed = place(session, readings)
     sources = [_note(session, file, name, readings[file.path]) for name, files in batches.items() for file in files]
     named = _named_sources(session, {file.path: name for name, files in batches.items() for file in files})
-    impedances = _impedances(session)
+    impedances, guesses = _impedances(session), _guesses(session)
+    beside = (named, impedances, guesses)
     target = curves.get(session.criteria.target)
     return SessionContent(
         folder=folder,
-        session=replace(session, impedances=impedances.tables),
+        session=replace(session, impedances=impedances.tables, guesses=guesses.guesses),
         manifest=(folder / MANIFEST_NAME).read_bytes(),
         takes=placed.takes,
         sheets=_sheets(session, readings),
         recordings=placed.recordings,
         target=None if target is None else TargetCurve(frequency_hz=target.frequency_hz, level_db=target.level_db),
-        sources=tuple(sorted([*sources, *named.sources, *impedances.sources], key=lambda note: note.path)),
-        problems=(*problems, *placed.problems, *named.problems, *impedances.problems),
+        sources=tuple(
+            sorted([*sources, *(note for one in beside for note in one.sources)], key=lambda note: note.path)
+        ),
+        problems=(*problems, *placed.problems, *(problem for one in beside for problem in one.problems)),
         warnings=session.warnings + tuple(f"{note.path}: {c}" for note in sources for c in note.caveats),
     )
 
@@ -201,6 +207,19 @@ def _read_some(
         except FairHearingError as problem:
             files.append(problem)
     return files
+
+
+def _guesses(session: Session) -> _Beside:
+    """What listeners believed, where [listening] names a file of it."""
+    path = session.listening.guesses
+    if path is None:
+        return _Beside()
+    try:
+        file = read_guesses(session.folder, path, [condition.id for condition in session.conditions])
+    except FairHearingError as problem:
+        return _Beside(problems=[problem])
+    note = SourceNote(session=session.id, path=path, sha256=file.sha256, size=file.size, importer="guesses")
+    return _Beside(sources=[note], guesses=file.guesses)
 
 
 def _source_file(session: Session, item: MeasurementFile | ScoreFile, hashes: Mapping[str, str]) -> SourceFile:
@@ -327,6 +346,7 @@ def _sheets(session: Session, readings: Mapping[str, Sequence[Reading]]) -> tupl
                 order=first.order,
                 scale=first.scale,
                 trials=_frame(tables),
+                role=first.role,
             )
         )
     return tuple(sheets)

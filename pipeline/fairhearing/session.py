@@ -13,8 +13,14 @@ Kind = Literal["response", "impulse", "sweep", "recording", "noise", "calibratio
 Point = Literal["seat", "amplifier-input", "amplifier-output", "programme"]  # programme: the source's own file
 Playing = Literal["main", "sub", "both"]
 RepeatMode = Literal["replaced", "in-place"]
-Method = Literal["abx", "same-different", "triangle", "duo-trio", "paired-preference", "grading"]
+Method = Literal["abx", "same-different", "triangle", "duo-trio", "tetrad", "paired-preference", "grading"]
 OrderRule = Literal["independent", "balanced"]
+Role = Literal["scored", "control", "sham"]  # of trials: what counts, what all should hear, the same against the same
+Question = Literal["heard", "preferred", "better", "equivalent"]
+Switching = Literal["relay", "cable", "files"]
+# What `fairhearing plan` writes into a session folder, and `fairhearing unseal` beside it.
+PLAN_FOLDER = "listening"
+PLAN_NAME, SEAL_NAME, OPENED_NAME = "plan.json", "seal.json", "opened.json"
 Value = float | bool | str | tuple[float, ...] | None  # of a key of a chain or of the equipment
 
 
@@ -205,7 +211,10 @@ class MeasurementFile:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScoreFile:
-    """One file that a `[[scores]]` entry claims. reference and treatment None: taken from the sheet."""
+    """One file that a `[[scores]]` entry claims, or a sheet that an opened plan brings.
+
+    reference and treatment None: taken from the sheet.
+    """
 
     path: str
     line: int
@@ -215,10 +224,86 @@ class ScoreFile:
     treatment: str | None = None
     order: OrderRule = "independent"
     scale: str | None = None
+    role: Role = "scored"
     listener: str | None = None
     seat: str | None = None
     programme: str | None = None
     options: ReadOptions = field(default_factory=ReadOptions)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """A planned look at the scores: after how many trials of all listeners together, how many right end it there.
+
+    `n_right_needed` None: no number does. `alpha_spent`: the exact chance, by guessing, of having ended by then.
+    """
+
+    n_trials: int
+    n_right_needed: int | None
+    alpha_spent: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ListeningPlan:
+    """What `fairhearing plan` fixed and sealed. Trials are counted per listener.
+
+    `effect`: the smallest one worth finding, as the question measures it: a proportion right, a share, scale units.
+    `control`: what the positive control changes, which all should hear. `commitment`: 64 hexadecimal digits.
+    `opened_early`: the reason that was given for opening before all answers were in.
+    """
+
+    question: Question
+    method: Method
+    scale: str | None
+    conditions: tuple[str, ...]
+    condition: str
+    reference: str
+    alpha: float
+    power: float
+    effect: float
+    margin: float | None
+    listeners: tuple[str, ...]
+    n_trials: int
+    n_practice: int
+    n_sham: int
+    n_control: int
+    control: str | None
+    looks: tuple[Look, ...]
+    spending: str | None
+    programmes: tuple[str, ...]
+    seats: tuple[str, ...]
+    commitment: str
+    sealed: bool
+    opened_early: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Listening:
+    """How the listening was run, as [listening] says it; None is "not said".
+
+    `operator_blind`: whoever switches does not know what plays. `switch_check`: what was done to see that the switch
+    itself does not speak. `guesses`: a CSV of the session with the columns listener and guess, a condition's id or
+    `none`: what each believed at the end.
+    """
+
+    switching: Switching | None = None
+    gap_s: float | None = None
+    gap_equal: bool | None = None
+    operator_blind: bool | None = None
+    operator_screened: bool | None = None
+    switch_check: str | None = None
+    switch_check_passed: bool | None = None
+    guesses: str | None = None
+    plan_folder: str | None = None  # relative to the session folder
+    plan: ListeningPlan | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Guess:
+    """What one listener believed at the end: the id of a condition, or `none`."""
+
+    listener: str
+    guess: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -247,6 +332,8 @@ class Session:
     folder: Path
     warnings: tuple[str, ...] = ()
     impedances: tuple[ImpedanceTable, ...] = ()
+    listening: Listening = field(default_factory=Listening)
+    guesses: tuple[Guess, ...] = ()  # as the file that listening.guesses names has them
 
     @property
     def reference(self) -> Condition:

@@ -250,4 +250,60 @@ SCORE_CASES = {
         try_="export it anew",
     ),
 }
-CASES = {**MANIFEST_CASES, **RESPONSE_CASES, **SCORE_CASES}
+
+
+def sheet_of(method: str, rows: str) -> Callable[[Files], None]:
+    """The score sheet of another method, these rows below its header."""
+    columns = {
+        "triangle": "order,answer",
+        "duo-trio": "standard,first,second,answer",
+        "same-different": "first,second,answer",
+        "tetrad": "order,answer",
+    }
+
+    def change(files: Files) -> None:
+        manifest('method = "abx"', f'method = "{method}"')(files)
+        files[SHEET] = f"listener,trial,{columns[method]}\n{rows}\n".encode()
+
+    return change
+
+
+METHOD_CASES = {
+    "a triangle of one condition": Case(
+        break_it=sheet_of("triangle", "L1,1,in out out,1\nL1,2,in in in,1"),
+        what="the order 'in in in' has 1 different conditions, not two",
+        where=f"{SHEET}, line 3, column 3 (order)",
+        try_="such as 'in out out'",
+    ),
+    "a fourth position of a triangle": Case(
+        break_it=sheet_of("triangle", "L1,1,in out out,1\nL1,2,out in out,2\nL1,3,out in out,4"),
+        what="the answer '4' is none of 1, 2, 3",
+        where=f"{SHEET}, line 4, column 4 (answer)",
+        try_="leave it empty if the trial was invalid",
+    ),
+    "a standard that matches both": Case(
+        break_it=sheet_of("duo-trio", "L1,1,in,in,out,1\nL1,2,in,in,in,1"),
+        what="the standard 'in' must match one of first 'in' and second 'in', and one only",
+        where=f"{SHEET}, line 3, column 3 (standard)",
+        try_="one of them the standard again",
+    ),
+    "a third answer to same or different": Case(
+        break_it=sheet_of("same-different", "L1,1,in,out,equal"),
+        what="the answer 'equal' is none of same, different",
+        where=f"{SHEET}, line 2, column 5 (answer)",
+        try_="one of same, different",
+    ),
+    "a tetrad of three and one": Case(
+        break_it=sheet_of("tetrad", "L1,1,in out out in,1 4\nL1,2,in out out out,1 4"),
+        what="the order 'in out out out' is not two conditions twice each",
+        where=f"{SHEET}, line 3, column 3 (order)",
+        try_="such as 'in out out in'",
+    ),
+    "one position of a tetrad": Case(
+        break_it=sheet_of("tetrad", "L1,1,in out out in,1 4\nL1,2,in out in out,3"),
+        what="the answer '3' does not name two of the positions 1 to 4",
+        where=f"{SHEET}, line 3, column 4 (answer)",
+        try_="such as '1 4'",
+    ),
+}
+CASES = {**MANIFEST_CASES, **RESPONSE_CASES, **SCORE_CASES, **METHOD_CASES}

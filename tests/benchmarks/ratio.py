@@ -41,6 +41,11 @@ def seconds(work: Callable[[], object], n_calls: int) -> float:
     return (time.perf_counter() - begun) / n_calls
 
 
+def median_seconds(work: Callable[[], object], repeats: int) -> float:
+    """The median of so many calls, for work so short that turns about would measure the turning."""
+    return statistics.median(seconds(work) for _ in range(repeats))
+
+
 def turn_about(peer: Callable[[], object], ours: Callable[[], object], repeats: int, limit: float, note: str) -> Ratio:
     """Both called once to warm up, then by turns; medians, so that what disturbs one turn does not count.
 

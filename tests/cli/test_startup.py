@@ -12,6 +12,7 @@ import pytest
 
 HEAVY = ("altair", "duckdb", "jinja2", "numpy", "pandas", "pluggy", "rich", "scipy", "vl_convert")
 CORNER = ("corner", "--design-corner-hz", "100", "--setting-kohm", "20", "--load-kohm", "100")
+PLAN = ("plan", "--question", "heard", "--effect", "0.7", "--dry-run")
 COMMANDS = [
     ("--help",),
     ("corner", "--help"),
@@ -19,6 +20,14 @@ COMMANDS = [
     (*CORNER, "--json"),
     ("corner", "--load-kohm", "no"),
     ("nonsense",),
+    ("plan", "--help"),
+    ("unseal", "--help"),
+    PLAN,
+    (*PLAN, "--looks", "2", "--json"),
+    ("plan", "--question", "preferred", "--effect", "0.7", "--dry-run"),
+    ("plan", "--question", "better", "--effect", "0.5", "--dry-run"),
+    ("plan", "--question", "equivalent", "--margin", "0.6", "--dry-run"),
+    ("plan", "--question", "herd"),
 ]
 HELLO = """\
 import typer

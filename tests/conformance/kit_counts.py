@@ -1,66 +1,44 @@
-"""Counts of the kit's run over every built-in plug-in: rules that ran, were kept, waived, skipped, broken.
+"""Counts of the kit's run over the built-in plug-ins, which stand at the end of a run of the tests.
 
-python tests/conformance/kit_counts.py
+Rules that ran, were kept, waived, skipped and broken, a line for each plug-in; and why rules were skipped.
 """
 
 from __future__ import annotations
 
-import sys
 from collections import Counter
 from collections.abc import Iterable, Iterator
 
-from fairhearing.conformance import Report
-from fairhearing.conformance.by_name import check_by_name
-from fairhearing.registry import load_plugins
+from fairhearing.conformance import Outcome
 
-BUILT_IN = "fairhearing"
-COLUMNS = ("rules", "kept", "waived", "skipped", "broken")
+PROPERTY = "rule of the kit"
+STATES = ("kept", "waived", "skipped", "broken")
 
 
-def built_in_names() -> list[str]:
-    """The names of the built-in plug-ins, each once, in the order in which they are listed."""
-    notes = load_plugins().notes
-    every = (*notes.importers, *notes.analysers, *notes.reporters)
-    return list(dict.fromkeys(note.name for note in every if note.distribution == BUILT_IN))
+def told(plugin: str, outcome: Outcome) -> tuple[str, list[str]]:
+    """What a test records (pytest's `record_property`) of a rule that it ran: plug-in, state, why."""
+    return PROPERTY, [plugin, outcome.state, outcome.why]
 
 
-def counted(report: Report) -> Counter[str]:
-    """How many rules there are, and how many came to each state."""
-    return Counter({"rules": len(report.outcomes)}) + Counter(outcome.state for outcome in report.outcomes)
+def lines(recorded: Iterable[tuple[str, object]]) -> Iterator[str]:
+    """The counts of what was recorded; nothing where no rule of the kit ran."""
+    rules = [[str(part) for part in value] for name, value in recorded if name == PROPERTY and isinstance(value, list)]
+    if not rules:
+        return
+    counts = Counter((plugin, state) for plugin, state, _ in rules)
+    plugins = sorted({plugin for plugin, _, _ in rules})
+    yield _line("plug-in", ("rules", *STATES))
+    for plugin in plugins:
+        yield _line(plugin, _with_sum(counts[plugin, state] for state in STATES))
+    total = Counter(state for _, state, _ in rules)
+    yield _line(f"{len(plugins)} in all", _with_sum(total[state] for state in STATES))
+    reasons = Counter(why for _, state, why in rules if state == "skipped")
+    yield from (f"skipped {n:4} x: {why}" for why, n in sorted(reasons.items(), key=lambda r: (-r[1], r[0])))
 
 
-def lines(reports: Iterable[Report]) -> Iterator[str]:
-    """A line for each plug-in as its report comes, one for all, and why rules were skipped."""
-    n_plugins, total, reasons = 0, Counter[str](), Counter[str]()
-    yield _line("plug-in", COLUMNS)
-    for report in reports:
-        count = counted(report)
-        yield _line(report.plugin, (count[name] for name in COLUMNS))
-        n_plugins, total = n_plugins + 1, total + count
-        reasons.update(outcome.why for outcome in report.outcomes if outcome.state == "skipped")
-    yield _line(f"{n_plugins} in all", (total[name] for name in COLUMNS))
-    yield ""
-    yield from (f"skipped {count:4} x: {why}" for why, count in sorted(reasons.items(), key=lambda r: (-r[1], r[0])))
+def _with_sum(counts: Iterable[int]) -> tuple[int, ...]:
+    each = tuple(counts)
+    return (sum(each), *each)
 
 
 def _line(name: str, cells: Iterable[object]) -> str:
     return f"{name:28}" + "".join(f"{cell:>9}" for cell in cells)
-
-
-def main(names: Iterable[str]) -> int:
-    """Print the counts of these plug-ins; 1 if a rule is broken."""
-    reports: list[Report] = []
-    for line in lines(_kept(reports, names)):
-        print(line, flush=True)
-    return 0 if all(report.passed for report in reports) else 1
-
-
-def _kept(reports: list[Report], names: Iterable[str]) -> Iterator[Report]:
-    for name in names:
-        for report in check_by_name(name):
-            reports.append(report)
-            yield report
-
-
-if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:] or built_in_names()))

@@ -2,24 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
+from conformance.kit_counts import told
 
 from fairhearing.conformance import reporter_cases
-from fairhearing.conformance.kit import Case
+from fairhearing.conformance.kit import Case, Outcome
 from fairhearing.registry import load_plugins
 
 PLUGINS = load_plugins()
 BUILT_IN = {note.name for note in PLUGINS.notes.reporters if note.distribution == "fairhearing"}
 REPORTERS = {reporter.name: reporter for reporter in PLUGINS.reporters if reporter.name in BUILT_IN}
 ALL_CASES = {name: reporter_cases(reporter) for name, reporter in REPORTERS.items()}
-CASES = [pytest.param(case, id=f"{name}-{case.rule.name}") for name, found in ALL_CASES.items() for case in found]
+CASES = [(name, case) for name, found in ALL_CASES.items() for case in found]
+_outcomes: dict[tuple[str, str], Outcome] = {}
 # data-files writes JSON and CSV: no drawing, no markup.
 SKIPPED = {"page": set(), "data-files": {"axes-carry-units", "hostile-text-escaped"}}
 
 
-@pytest.mark.parametrize("rule", CASES)
-def test_every_built_in_reporter_keeps(rule: Case) -> None:
-    rule()
+def outcome_of(name: str, case: Case) -> Outcome:
+    if (name, case.rule.name) not in _outcomes:
+        _outcomes[name, case.rule.name] = case.outcome()
+    return _outcomes[name, case.rule.name]
+
+
+@pytest.mark.parametrize(("name", "case"), CASES, ids=[f"{name}-{case.rule.name}" for name, case in CASES])
+def test_every_built_in_reporter_keeps(name: str, case: Case, record_property: Callable[[str, object], None]) -> None:
+    outcome = outcome_of(name, case)
+    record_property(*told(f"reporter {name}", outcome))
+    assert outcome.state in ("kept", "skipped"), outcome.why
 
 
 def test_all_built_in_reporters_are_there() -> None:
@@ -28,5 +40,5 @@ def test_all_built_in_reporters_are_there() -> None:
 
 @pytest.mark.parametrize("name", SKIPPED)
 def test_nothing_is_skipped_but_what_it_does_not_write(name: str) -> None:
-    outcomes = [case.outcome() for case in ALL_CASES[name]]
+    outcomes = [outcome_of(name, case) for case in ALL_CASES[name]]
     assert {outcome.rule for outcome in outcomes if outcome.state == "skipped"} == SKIPPED[name]

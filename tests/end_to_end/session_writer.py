@@ -88,6 +88,7 @@ class Folder:
     target: tuple[FloatArray, FloatArray] | None = None
     curves: list[Written] = field(default_factory=list)
     sheets: list[tuple[str, str]] = field(default_factory=list)  # method, text of a CSV
+    order: str | None = None  # of all sheets
 
     def add(
         self,
@@ -177,7 +178,8 @@ class Folder:
                 "",
             ]
         for index, (method, _) in enumerate(self.sheets):
-            lines += ["[[scores]]", f'files = "sheet{index}.csv"', f'method = "{method}"', ""]
+            lines += ["[[scores]]", f'files = "sheet{index}.csv"', f'method = "{method}"']
+            lines += [f'order = "{self.order}"', ""] if self.order else [""]
         criteria = {**self.criteria, **({"target": "target.csv"} if self.target is not None else {})}
         return "\n".join(lines + _table("criteria", criteria)) + "\n"
 

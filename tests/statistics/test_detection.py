@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from references.helper import check, load
-from scipy import stats
+from scipy import integrate, stats
 
 from fairhearing.statistics.detection import (
     Model,
@@ -25,6 +25,7 @@ MODELS: list[tuple[str, Model]] = [
     ("ABX_differencing", "abx-differencing"),
     ("duo_trio", "duo-trio"),
     ("triangle", "triangle"),
+    ("tetrad", "tetrad"),
 ]
 ALL: list[Model] = [model for _, model in MODELS]
 
@@ -45,7 +46,19 @@ def test_d_prime_follows_the_published_tables(name: str, model: Model) -> None:
         check(d_prime(proportion, model), expected, reference)
 
 
-@pytest.mark.parametrize(("name", "model"), [(n, m) for n, m in MODELS if n != "duo_trio"])
+def test_d_prime_of_the_tetrad_follows_the_published_function_turned_round() -> None:
+    reference = load("E08.tetrad")
+    for proportion, expected in zip(reference.inputs["pc"], reference.expected["d_prime"], strict=True):
+        check(d_prime(proportion, "tetrad"), expected, reference)
+
+
+def test_at_a_d_prime_of_one_the_methods_stand_as_published() -> None:
+    # Ennis 1993, Journal of Sensory Studies 8, table 1 (from memory): triangle 0.418, duo-trio 0.582, 2-AFC 0.760.
+    found = [round(proportion_correct(1.0, model), 3) for model in ("triangle", "duo-trio", "2afc")]
+    assert found == [0.418, 0.582, 0.760]
+
+
+@pytest.mark.parametrize(("name", "model"), [(n, m) for n, m in MODELS if n not in ("duo_trio", "tetrad")])
 def test_standard_errors_follow_the_delta_method_of_bi_ennis_and_o_mahony(name: str, model: Model) -> None:
     reference = load(f"E09.{name}")
     share = reference.inputs["correct"] / reference.inputs["n"]
@@ -67,6 +80,20 @@ def test_the_triangle_agrees_with_the_noncentral_f_distribution() -> None:
         assert proportion_correct(sensitivity, "triangle") == pytest.approx(second, abs=1e-8)
 
 
+@pytest.mark.parametrize("sensitivity", [0.3, 1.0, 2.2, 4.0])
+def test_the_tetrad_agrees_with_both_ways_of_being_right_integrated(sensitivity: float) -> None:
+    # Either both strong ones lie above both weak ones, or both below: densities of the lower of two against the upper
+    # tail of two (order statistics), by adaptive quadrature: another sum than ours.
+    def above(shift: float) -> float:
+        def density(x: float) -> float:
+            return float(2 * stats.norm.pdf(x - shift) * stats.norm.sf(x - shift) * stats.norm.cdf(x) ** 2)
+
+        return float(integrate.quad(density, -12, 12, epsabs=1e-12)[0])
+
+    both_ways = above(sensitivity) + above(-sensitivity)
+    assert proportion_correct(sensitivity, "tetrad") == pytest.approx(both_ways, abs=1e-9)
+
+
 def simulated(model: Model, sensitivity: float, n_trials: int) -> float:
     """Share of right answers of listeners who decide as the model says, from drawn percepts."""
     generator = np.random.default_rng(20260509)
@@ -79,6 +106,9 @@ def simulated(model: Model, sensitivity: float, n_trials: int) -> float:
         return float(np.mean((a > b) == (x > sensitivity / 2.0)))
     if model in ("abx-differencing", "duo-trio"):
         return float(np.mean(np.abs(x - a) < np.abs(x - b)))
+    if model == "tetrad":
+        above, below = strong.min(axis=1) > weak.max(axis=1), strong.max(axis=1) < weak.min(axis=1)
+        return float(np.mean(above | below))
     other = weak[:, 1]
     pair = np.abs(b - other)  # the odd one is right if the two weak ones are the closest pair
     return float(np.mean((pair < np.abs(a - b)) & (pair < np.abs(a - other))))

@@ -13,7 +13,7 @@ from scipy import stats
 from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.weightstats import DescrStatsW
 
-from fairhearing.statistics.listeners import holm, smallest_sign_flip_p, t_interval
+from fairhearing.statistics.listeners import holm, smallest_sign_flip_p, t_interval, t_quantile
 from fairhearing.statistics.resampling import sign_flip_test
 
 p_lists = st.lists(st.floats(min_value=0.0, max_value=1.0), min_size=1, max_size=12)
@@ -94,3 +94,13 @@ def test_values_that_cannot_be_are_refused() -> None:
         holm([0.5, 1.5])
     with pytest.raises(ValueError, match="n_listeners is 0"):
         smallest_sign_flip_p(0)
+
+
+def test_the_quantile_of_t_is_that_of_tables() -> None:
+    # Student's t, two-sided 5 %: 12.706 with one degree of freedom, 2.228 with ten (any table of t).
+    assert round(t_quantile(0.95, 1), 3) == 12.706
+    assert round(t_quantile(0.95, 10), 3) == 2.228
+    assert round(t_quantile(0.99, None), 4) == 2.5758
+    for confidence, freedom in ((1.0, 3), (0.95, 0)):
+        with pytest.raises(ValueError, match=r"confidence|degrees_of_freedom"):
+            t_quantile(confidence, freedom)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from references import helper
 from scipy import stats
 
 from fairhearing.statistics import resampling
@@ -148,3 +149,46 @@ def test_what_is_no_number_is_refused() -> None:
         sign_flip_test([])
     with pytest.raises(ValueError, match="nan"):
         sign_flip_test([0.1, float("nan")])
+
+
+def test_it_reproduces_fishers_count_on_darwins_maize() -> None:
+    reference = helper.load("F02.maize")
+    two_ways = 2 * reference.expected["n_as_far_one_way"] / reference.expected["n_choices"]
+    assert sign_flip_test(reference.inputs["eighths_of_an_inch"]).p_value == two_ways
+
+
+def test_signed_ranks_give_wilcoxons_published_p() -> None:
+    reference = helper.load("F05")
+    differences = [x - y for x, y in zip(reference.inputs["x"], reference.inputs["y"], strict=True)]
+    ranks = stats.rankdata(np.abs(differences))
+    signed = [int(rank) if d > 0 else -int(rank) for rank, d in zip(ranks, differences, strict=True)]
+    assert sum(rank for rank in signed if rank > 0) == reference.expected["rank_sum"]
+    helper.check(sign_flip_test(signed).p_value, reference.expected["p_two_sided"], reference)
+
+
+def test_signed_ranks_reach_the_critical_values_of_the_exact_table_and_no_more() -> None:
+    reference = helper.load("F01")
+    n_checked = 0
+    for n, row in zip(reference.inputs["n"], reference.expected["T_crit"], strict=True):
+        for alpha, critical in zip(reference.inputs["two_sided_alpha"], row, strict=True):
+            if critical is None:
+                assert _p_of_rank_sum(n, 0) > alpha
+                continue
+            assert _p_of_rank_sum(n, critical) <= alpha < _p_of_rank_sum(n, critical + 1)
+            n_checked += 1
+    assert n_checked == 74
+
+
+def _p_of_rank_sum(n: int, total: int) -> float:
+    """p where the ranks with a minus sum to `total`: the largest rank that still fits is taken, again and again."""
+    negative = set()
+    for rank in range(n, 0, -1):
+        if rank <= total:
+            negative.add(rank)
+            total -= rank
+    return sign_flip_test([-rank if rank in negative else rank for rank in range(1, n + 1)]).p_value
+
+
+def test_p_is_exact_for_more_listeners_than_a_float_holds_counts() -> None:
+    # 70 of 80 one way: the sign test, whose counts pass 2^53.
+    assert sign_flip_test([1] * 70 + [-1] * 10).p_value == pytest.approx(stats.binomtest(70, 80).pvalue, rel=1e-14)

@@ -9,6 +9,7 @@ import typer
 
 from fairhearing import __version__
 from fairhearing.cli import corner_options as options
+from fairhearing.cli import plan_options as planning
 from fairhearing.cli.printing import say, say_json, warn
 from fairhearing.cli.progress_bar import progress_on_standard_error
 
@@ -110,6 +111,36 @@ def report(store: Store, out: Out) -> int:
     return _show(outcome)
 
 
+@application.command(short_help="Show whether a report still says what its sessions give.")
+def verify(
+    sessions: Sessions,
+    report: Annotated[
+        Path | None, typer.Option("--report", metavar="DIR", help="Folder of the report; else only seals are verified.")
+    ] = None,
+    store: Annotated[
+        Path | None, typer.Option("--store", metavar="FILE", help="The store of that run; else store.duckdb in DIR.")
+    ] = None,
+    as_json: AsJson = False,
+) -> int:
+    """Compute every hash, the seal and every finding of a report anew, and say what differs.
+
+    Ends with 3 if anything does. Writes nothing.
+    """
+    from fairhearing.cli.verify_output import verify_json, verify_text
+    from fairhearing.verify import verify_sessions
+
+    progress = progress_on_standard_error()
+    try:
+        verification = verify_sessions(sessions, report, store, progress)
+    finally:
+        progress.close()
+    if as_json:
+        say_json(verify_json(verification))
+    else:
+        say(verify_text(verification))
+    return verification.exit_code
+
+
 @application.command()
 def check(session: OneSession, as_json: AsJson = False) -> int:
     """Show what a session holds and every fault in it; write nothing."""
@@ -154,6 +185,91 @@ def plugins(
 
     question = PluginsQuestion(as_json=as_json, test=test, write_golden=write_golden, new=new, kind=kind, into=into)
     return answer_plugins(question)
+
+
+@application.command(short_help="Say how many trials a blind listening takes; draw, seal and write its sheets.")
+def plan(
+    question: planning.Question,
+    session: planning.PlannedSession = None,
+    method: planning.Method = None,
+    scale: planning.Scale = None,
+    effect: planning.Effect = None,
+    alpha: planning.Alpha = None,
+    power: planning.Power = None,
+    margin: planning.Margin = None,
+    spread: planning.Spread = None,
+    listeners: planning.Listeners = None,
+    listener: planning.Listener = None,
+    trials: planning.Trials = None,
+    practice: planning.Practice = None,
+    shams: planning.Shams = None,
+    control: planning.Control = None,
+    minutes: planning.Minutes = None,
+    switching_s: planning.SwitchingS = None,
+    trial_s: planning.TrialS = None,
+    programme: planning.Programme = None,
+    seat: planning.Seat = None,
+    condition: planning.Condition = None,
+    looks: planning.Looks = None,
+    spending: planning.Spending = None,
+    dry_run: planning.DryRun = False,
+    as_json: AsJson = False,
+) -> int:
+    """Say what a blind listening takes, costs and can show; draw its order, seal it and write its sheets.
+
+    Writes the folder listening in the session folder, once: a plan is never written over.
+    """
+    from fairhearing.cli.plan import answer_plan, read_order
+    from fairhearing.cli.plan_output import plan_json, plan_text
+
+    order = read_order(
+        question=question, method=method, scale=scale, effect=effect, alpha=alpha, power=power, margin=margin,
+        spread=spread, listeners=listeners, listener=listener or (), trials=trials, practice=practice, shams=shams,
+        control=control, minutes=minutes, switching_s=switching_s, trial_s=trial_s, programme=programme or (),
+        seat=seat or (), condition=condition, looks=looks, spending=spending,
+    )  # fmt: skip
+    answer = answer_plan(order, session, dry_run=dry_run)
+    if as_json:
+        say_json(plan_json(answer))
+    else:
+        say(plan_text(answer))
+    return 0
+
+
+@application.command(short_help="Open a sealed listening: join the answers with what was played.")
+def unseal(
+    session: Annotated[Path, typer.Argument(metavar="SESSION", help="Session folder.")],
+    reason: Annotated[
+        str | None,
+        typer.Option("--reason", metavar="TEXT", help="Why it is opened although answers are missing; recorded."),
+    ] = None,
+    look: Annotated[
+        str | None,
+        typer.Option("--look", metavar="N", help="Take planned look N: say only whether it ends the listening."),
+    ] = None,
+    as_json: AsJson = False,
+) -> int:
+    """Check the seal, join all answers with what was played, and write the folder opened beside the sealed plan.
+
+    Once, and only if all have answered, unless a reason is given. --look opens nothing, and ends with 3 if the
+    listening goes on.
+    """
+    from fairhearing.cli.unseal import answer_look, answer_unseal
+    from fairhearing.cli.unseal_output import look_json, look_text, unseal_json, unseal_text
+
+    if look is not None:
+        looked = answer_look(session, look, reason)
+        if as_json:
+            say_json(look_json(looked))
+        else:
+            say(look_text(looked))
+        return 0 if looked.ended else 3
+    opened = answer_unseal(session, reason)
+    if as_json:
+        say_json(unseal_json(opened))
+    else:
+        say(unseal_text(opened))
+    return 0
 
 
 @application.command(short_help="Show where a series capacitor puts the corner.")

@@ -309,5 +309,6 @@ def symmetries_declared(subject: AnalyserSubject) -> None:
     unknown = sorted({q for s in analyser.symmetries for q in s.quantities} - analyser.quantities)
     if unknown:
         raise RuleBroken(f"a symmetry is of {', '.join(unknown)}, which it does not declare as a quantity")
-    if not any(s.kind == "row-order-invariant" and s.quantities for s in analyser.symmetries):
+    of_order = ("row-order-invariant", "trial-order-negates")
+    if not any(s.kind in of_order and s.quantities for s in analyser.symmetries):
         raise RuleBroken("row-order-invariant is not declared of any quantity")

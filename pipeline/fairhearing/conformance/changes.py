@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, TypeVar
 
 from fairhearing.audio import Recording
+from fairhearing.conformance import planned
 from fairhearing.conformance.kit import NotApplicable
 from fairhearing.conformance.sounds import Sound
 from fairhearing.contracts import Harmonic, Inputs, ResponseCurve, Sheet, Take
@@ -219,7 +220,7 @@ def swapped(inputs: Inputs) -> Inputs:
 
     return replace(
         inputs,
-        session=replace(session, conditions=conditions),
+        session=planned.exchanged(replace(session, conditions=conditions), old, new),
         sheets=tuple(
             replace(sheet, reference=exchanged(sheet.reference), treatment=exchanged(sheet.treatment))
             for sheet in inputs.sheets
@@ -259,7 +260,7 @@ def relabelled(inputs: Inputs, word: str, names: Mapping[str, str]) -> Inputs:
         if word in trials.columns:
             trials[word] = object_column([named(entry) for entry in trials[word].tolist()])
         sheets.append(replace(sheet, trials=trials))
-    session = inputs.session
+    session = planned.renamed(inputs.session, word, names)
     if word == "seat":
         seats = tuple(replace(s, id=names.get(s.id, s.id), near=names.get(s.near or "", s.near)) for s in session.seats)
         session = replace(session, seats=seats)

@@ -23,7 +23,7 @@ from fairhearing.errors import PluginProblem
 from fairhearing.session import Method, ScoreFile
 
 # The methods whose answer is a number; on the others a number is a name, such as that of a trial.
-NUMBERED_METHODS: frozenset[Method] = frozenset({"triangle", "duo-trio", "grading"})
+NUMBERED_METHODS: frozenset[Method] = frozenset({"triangle", "duo-trio", "tetrad", "grading"})
 _PLACE = re.compile(r"\b(?:lines?|rows?) (\d+)")
 
 

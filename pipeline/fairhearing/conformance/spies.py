@@ -7,10 +7,10 @@ from dataclasses import fields, replace
 from typing import TYPE_CHECKING, TypeVar, cast
 
 from fairhearing.audio import Recording, summary_key
-from fairhearing.conformance.worlds import DECOY, KINDS, POINTS
+from fairhearing.conformance.worlds import DECOY, KINDS, POINTS, ROLES
 from fairhearing.contracts import Analyser, Inputs, Sheet, Take
 from fairhearing.result import Finding
-from fairhearing.session import Kind, Method, Point
+from fairhearing.session import Kind, Method, Point, Role
 
 if TYPE_CHECKING:
     import numpy as np
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     FloatArray = npt.NDArray[np.float64]
 
 T = TypeVar("T")
-Seen = set[tuple[str, str]]  # (kind, point, summary, method or quantity; which one)
+Seen = set[tuple[str, str]]  # (kind, point, summary, method, role or quantity; which one)
 TOLD = frozenset({"value", "low", "high", "p_value", "confidence", "n", "verdict", "caveats", "method"})
 
 
@@ -56,7 +56,7 @@ class _SpiedSheet(Sheet):
 
     def __getattribute__(self, name: str) -> object:
         if name == "trials":
-            _note(self, {("method", self.method)})
+            _note(self, {("method", self.method), ("role", self.role)})
         return object.__getattribute__(self, name)
 
 
@@ -104,6 +104,7 @@ def declared(analyser: Analyser) -> Seen:
     """What the needs of an analyser name; points only where it reads takes at all."""
     needs = analyser.needs
     said: Seen = {("kind", kind) for kind in needs.kinds} | {("method", method) for method in needs.methods}
+    said |= {("role", role) for role in needs.roles if needs.methods}
     said |= {("quantity", quantity) for quantity in needs.findings}
     said |= {("summary", summary_key(summary)) for summary in needs.summaries}
     said |= {("point", point) for point in needs.points if needs.kinds}
@@ -125,6 +126,7 @@ def decoys(analyser: Analyser, full: Inputs, narrowed: Inputs) -> dict[str, Inpu
     takes = narrowed.takes if narrowed.takes or sounds else full.takes
     sheets = tuple(s for s in full.sheets if s.method not in needs.methods)
     unknown = tuple(replace(s, method=method) for s in narrowed.sheets or sheets)
+    roles = [cast("Role", DECOY), *sorted(set(ROLES) - needs.roles)]
     others = [f for f in full.findings if f.quantity not in needs.findings]
     others.sort(key=lambda f: f.quantity != DECOY)
     return {
@@ -139,5 +141,8 @@ def decoys(analyser: Analyser, full: Inputs, narrowed: Inputs) -> dict[str, Inpu
             recordings=(*(replace(r, point=p) for p in points for r in sounds), *sounds),
         ),
         "method": replace(narrowed, sheets=(*unknown, *sheets, *narrowed.sheets)),
+        "role": replace(
+            narrowed, sheets=(*(replace(s, role=r) for r in roles for s in narrowed.sheets), *narrowed.sheets)
+        ),
         "quantity": replace(narrowed, findings=(*others, *narrowed.findings)),
     }

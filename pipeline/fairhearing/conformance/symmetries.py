@@ -163,6 +163,15 @@ CHANGES: dict[SymmetryKind, tuple[Callable[[Inputs], Change], str]] = {
         ),
         "which take or trial came first by its number changes nothing",
     ),
+    "trial-order-negates": (
+        lambda inputs: Change(
+            how="trials numbered the other way round",
+            inputs=changes.renumbered(inputs),
+            expect=changes.negated,
+            fields=TURNED,
+        ),
+        "with each listener's last trial first values change sign",
+    ),
     "relabel-listeners-invariant": (
         lambda inputs: _relabel(inputs, "listener"),
         "other listener codes change nothing but the label",

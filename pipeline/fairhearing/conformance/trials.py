@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from fairhearing.contracts import Sheet
-from fairhearing.session import Method, OrderRule, Session
+from fairhearing.session import Method, OrderRule, Role, Session
 
 LISTENERS = ("h3", "h1", "h2", "h5", "h4", "h8", "h6", "h7")
 PROGRAMMES = ("organ", "choir")
@@ -12,9 +14,10 @@ Row = dict[str, str | None]
 
 
 def sheets_of(session: Session, *, positions: bool, order: OrderRule) -> tuple[Sheet, ...]:
-    """A sheet of each method; `positions`: whether the abx sheet says what was presented first.
+    """A sheet of each method and role; `positions`: whether the abx sheet says what was presented first.
 
-    Forced choices are of the first condition against the reference; preferences and ratings of all conditions.
+    Forced choices are of the first condition against the reference; preferences and ratings of all conditions. Of
+    positive controls and shams there are few trials; what a sham names is what it pretends.
     """
     made: list[tuple[Method, list[Row], str | None]] = [
         ("abx", _rows(session, _abx if positions else _abx_without_positions), None),
@@ -23,8 +26,19 @@ def sheets_of(session: Session, *, positions: bool, order: OrderRule) -> tuple[S
         ("duo-trio", _rows(session, _duo_trio), None),
         ("paired-preference", _rows(session, _preference, every=True), None),
         ("grading", _rows(session, _grading, every=True), "comparison"),
+        ("tetrad", _rows(session, _tetrad), None),
     ]
-    return tuple(_sheet(session, method, entry, rows, scale, order) for entry, (method, rows, scale) in enumerate(made))
+    n_of: tuple[tuple[Role, int], ...] = (("scored", N_TRIALS), ("control", N_TRIALS // 2), ("sham", N_TRIALS // 2))
+    return tuple(
+        replace(_sheet(session, method, entry + len(made) * index, _first(rows, n), scale, order), role=role)
+        for index, (role, n) in enumerate(n_of)
+        for entry, (method, rows, scale) in enumerate(made)
+    )
+
+
+def _first(rows: list[Row], n_trials: int) -> list[Row]:
+    """The first so many trials of each listener."""
+    return [row for row in rows if int(row["trial"] or 0) <= n_trials]
 
 
 class _Trial:
@@ -90,6 +104,16 @@ def _triangle(trial: _Trial) -> Row:
     order = [trial.pair[0]] * 3
     order[odd] = trial.pair[1]
     return {"order": " ".join(order), "answer": str(1 + (odd if trial.right else (odd + 1) % 3))}
+
+
+def _tetrad(trial: _Trial) -> Row:
+    partner = 1 + trial.number % 3
+    order = [trial.pair[0] if place in (0, partner) else trial.pair[1] for place in range(4)]
+    named = partner if trial.right else 1 + partner % 3
+    # Naming two of the four says as much as naming the other two.
+    others = [place for place in (1, 2, 3) if place != named]
+    places = others if trial.turned else [0, named]
+    return {"order": " ".join(order), "answer": " ".join(str(1 + place) for place in places)}
 
 
 def _duo_trio(trial: _Trial) -> Row:

@@ -10,11 +10,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, get_args
 
 from fairhearing.audio import Summary
+from fairhearing.conformance.planned import with_plan
 from fairhearing.conformance.sounds import programme_files, recordings, with_summaries
 from fairhearing.conformance.trials import PROGRAMMES, sheets_of
 from fairhearing.contracts import Harmonic, Inputs, ResponseCurve, Take, TargetCurve
 from fairhearing.result import Finding
-from fairhearing.session import Chain, Condition, Criteria, Kind, Playing, Point, Room, Seat, Session
+from fairhearing.session import Chain, Condition, Criteria, Kind, Playing, Point, Role, Room, Seat, Session
 
 if TYPE_CHECKING:
     import numpy as np
@@ -40,6 +41,7 @@ OTHERS: Mapping[str, tuple[str, float, float, tuple[str | None, ...]]] = {
     "corner_ratio": ("1", 1.02, 0.03, ("as-set", "mis-set", "undecided")),
     "filter_order": ("1", 1.0, 0.1, ("first-order", "other", "undecided")),
     "proportion_correct": ("1", 0.7, 0.1, ("heard", "not-shown", "not-attributable")),
+    "control_correct": ("1", 0.9, 0.05, ("passed", "not-passed", None)),
     "preference_share": ("1", 0.6, 0.1, ("preferred", "not-preferred", "not-shown")),
     "rating_difference": ("comparison", 0.5, 0.3, ("better", "worse", "not-shown")),
     "subsonic_level_change": ("dB", -2.0, 0.5, ("relief", "no-relief", "undecided")),
@@ -94,7 +96,8 @@ def _with_subwoofer() -> Inputs:
         *_noise(session, "amplifier-output", (None,)),
     ]
     takes += _closing(session, "b", "both", channels)
-    return Inputs(session=session, takes=tuple(takes), sheets=sheets_of(session, positions=True, order="independent"))
+    sheets = sheets_of(session, positions=True, order="independent")
+    return Inputs(session=with_plan(session), takes=tuple(takes), sheets=sheets)
 
 
 def _three_conditions() -> Inputs:
@@ -111,7 +114,7 @@ def _three_conditions() -> Inputs:
         *_closing(session, "a", "main", (None,), "impulse"),
     ]
     return Inputs(
-        session=session,
+        session=with_plan(session, "paired-preference"),
         takes=tuple(takes),
         sheets=sheets_of(session, positions=False, order="balanced"),
         recordings=(
@@ -139,7 +142,7 @@ def _without_filter() -> Inputs:
         *recordings(session, "calibration", "seat", seats[:1], (None,)),
     ]
     return Inputs(
-        session=session,
+        session=with_plan(session, "grading"),
         takes=tuple(takes),
         sheets=sheets_of(session, positions=True, order="independent"),
         recordings=tuple(sounds),
@@ -368,3 +371,4 @@ def _findings(session: Session, quantities: Iterable[str], index: int) -> tuple[
 
 KINDS: tuple[Kind, ...] = get_args(Kind)
 POINTS: tuple[Point, ...] = get_args(Point)
+ROLES: tuple[Role, ...] = get_args(Role)

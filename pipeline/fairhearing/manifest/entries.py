@@ -19,6 +19,7 @@ from fairhearing.session import (
     Point,
     ReadOptions,
     RepeatMode,
+    Role,
     ScoreFile,
 )
 
@@ -30,6 +31,7 @@ _POINTS: tuple[Point, ...] = get_args(Point)
 _REPEATS: tuple[RepeatMode, ...] = get_args(RepeatMode)
 _METHODS: tuple[Method, ...] = get_args(Method)
 _ORDERS: tuple[OrderRule, ...] = get_args(OrderRule)
+_ROLES: tuple[Role, ...] = get_args(Role)
 _KINDS_THAT_CLOSE: tuple[Kind, ...] = ("response", "impulse", "sweep")
 _MAY_TELL_SEATS = (".sofa",)  # a container of AES69, whose receivers may stand at several seats
 _SCALES = ("impairment", "quality", "comparison")
@@ -46,7 +48,7 @@ MEASUREMENT_KEYS = (
     | frozenset(NAMED_FILES)
 )
 SCORE_KEYS = (
-    frozenset({"files", "method", "reference", "treatment", "order", "scale", "listener", "seat", "programme"})
+    frozenset({"files", "method", "reference", "treatment", "order", "scale", "role", "listener", "seat", "programme"})
     | _OPTION_KEYS
 )
 _MEASUREMENT_COLUMNS = frozenset({"frequency", "level", "phase", "real", "imaginary"})
@@ -56,6 +58,7 @@ _SCORE_COLUMNS: dict[str, frozenset[str]] = {
     "same-different": _SHARED_COLUMNS | {"first", "second", "answer"},
     "triangle": _SHARED_COLUMNS | {"order", "answer"},
     "duo-trio": _SHARED_COLUMNS | {"standard", "first", "second", "answer"},
+    "tetrad": _SHARED_COLUMNS | {"order", "answer"},
     "paired-preference": _SHARED_COLUMNS | {"first", "second", "preferred"},
     "grading": _SHARED_COLUMNS | {"condition", "first", "second", "rating"},
 }
@@ -149,6 +152,7 @@ def _score(reader: TableReader, index: int, known: KnownIds) -> Entry[ScoreFile]
         treatment=_known(reader, "treatment", known.conditions),
         order=reader.choice("order", _ORDERS, "independent"),
         scale=reader.choice("scale", _SCALES, _SCALES[0]) if "scale" in reader.table else None,
+        role=reader.choice("role", _ROLES, "scored"),
         listener=reader.id("listener"),
         seat=_known(reader, "seat", known.seats),
         programme=reader.id("programme"),

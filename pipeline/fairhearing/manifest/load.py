@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -15,6 +15,7 @@ from fairhearing.manifest.entries import NAMED_FILES, Entry, KnownIds, read_meas
 from fairhearing.manifest.faults import FaultLog, nearest_file, shown
 from fairhearing.manifest.find import MANIFEST_NAME
 from fairhearing.manifest.lines import index_lines
+from fairhearing.manifest.listening import read_listening
 from fairhearing.manifest.listing import Listing, list_folder, refusal
 from fairhearing.manifest.matching import AnyEntry, Claim, match_files, measurement_file, score_file
 from fairhearing.manifest.patterns import path_faults
@@ -26,7 +27,7 @@ from fairhearing.session import MeasurementFile, ScoreFile, Session
 
 FORMAT = 1
 TOP_KEYS = frozenset(
-    {"format", "session", "room", "chain", "conditions", "seats", "measurements", "scores", "criteria"}
+    {"format", "session", "room", "chain", "conditions", "seats", "measurements", "scores", "criteria", "listening"}
 )
 _TOML_POSITION = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)$")
 _IGNORED_ENDINGS = (".duckdb", ".duckdb.wal")
@@ -135,8 +136,12 @@ def _load(folder: Path, text: str, table: dict[str, object]) -> LoadedSession:
     named = _named_files(folder, listing, criteria_table, measured)
     for chain in chain_tables(top):
         _named_file(folder, listing, chain, NAMED_CHAIN_FILE, named)
+    said_of_listening = top.table_of("listening", "[listening]")
+    _named_file(folder, listing, said_of_listening, "guesses", named)
+    listening = read_listening(folder, listing, said_of_listening, ids, first_entry=len(scored))
     entries: list[AnyEntry] = [*measured, *scored]
-    claims = match_files(entries, listing, ids, named, log)
+    claims = match_files(entries, listing, ids, named | listening.files, log)
+    _check_plan_files(claims, listening.files, log)
     measurements, scores = _claimed(claims, measured, scored)
     sound = {index for index, entry in enumerate(measured) if entry.sound}
     hashes = check_takes(folder, [file for file in measurements if file.entry in sound], log)
@@ -151,10 +156,15 @@ def _load(folder: Path, text: str, table: dict[str, object]) -> LoadedSession:
         conditions=conditions,
         seats=seats,
         measurements=measurements,
-        scores=scores,
+        scores=(*scores, *listening.scores),
         criteria=criteria,
         folder=folder,
-        warnings=(*_warnings(listing, {claim.path for claim in claims} | named), *state_warnings(conditions)),
+        warnings=(
+            *_warnings(listing, {claim.path for claim in claims} | named | listening.files),
+            *state_warnings(conditions),
+            *listening.warnings,
+        ),
+        listening=listening.listening,
     )
     return LoadedSession(session=session, problems=(), sha256=hashes)
 
@@ -217,6 +227,14 @@ def _claimed(
         tuple(measurement_file(c, measurements[id(c.entry)]) for c in claims if id(c.entry) in measurements),
         tuple(score_file(c, scores[id(c.entry)]) for c in claims if id(c.entry) in scores),
     )
+
+
+def _check_plan_files(claims: Sequence[Claim], files: Collection[str], log: FaultLog) -> None:
+    """A fault for each entry that names a file of the plan: those are read through [listening], once opened."""
+    for claim in claims:
+        if claim.path in files:
+            what = f"{claim.path!r} belongs to the plan of the listening, which brings its own sheets"
+            log.add(claim.entry.reader.line("files"), what, 'take this entry out; [listening] plan = "…" is enough')
 
 
 def _warnings(listing: Listing, known: set[str]) -> tuple[str, ...]:

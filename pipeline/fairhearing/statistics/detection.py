@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from typing import Literal
+from functools import cache
+from typing import Literal, get_args
 
 import numpy as np
 import numpy.typing as npt
 from scipy import special
 
-Model = Literal["2afc", "abx-independent", "abx-differencing", "duo-trio", "triangle"]
+Model = Literal["2afc", "abx-independent", "abx-differencing", "duo-trio", "triangle", "tetrad"]
 FloatArray = npt.NDArray[np.float64]
 
 # Slopes a and b in P = Phi(a d) Phi(b d) + Phi(-a d) Phi(-b d): Macmillan and Creelman 2005, chapter 9 (ABX),
@@ -22,10 +23,11 @@ TWO_FACTOR_SLOPES: dict[str, tuple[float, float]] = {
 # Gauss-Legendre over 0 to 10 standard deviations: what is left out is below 1e-22.
 TRIANGLE_RANGE = 10.0
 TRIANGLE_NODES = 120
+THREE_WAYS = frozenset({"triangle", "tetrad"})  # models of methods in which guessing is right once in three
 
 
 def chance_level(model: Model) -> float:
-    """Proportion of right answers by guessing: 1/3 for the triangle, else 1/2.
+    """Proportion of right answers by guessing: 1/3 for the triangle and the tetrad, else 1/2.
 
     Parameters
     ----------
@@ -46,7 +48,7 @@ def chance_level(model: Model) -> float:
     0.5
     """
     _check_model(model)
-    return 1.0 / 3.0 if model == "triangle" else 0.5
+    return 1.0 / 3.0 if model in THREE_WAYS else 0.5
 
 
 def proportion_correct(d_prime: float, model: Model) -> float:
@@ -55,7 +57,9 @@ def proportion_correct(d_prime: float, model: Model) -> float:
     2afc: :math:`\Phi(d'/\sqrt 2)`. ABX and duo-trio: :math:`\Phi(a d')\Phi(b d') + \Phi(-a d')\Phi(-b d')` with
     :math:`a = 1/\sqrt 2`, b 1/2 (independent observation) or :math:`1/\sqrt 6` (differencing, duo-trio). Triangle:
     :math:`2\int_0^\infty [\Phi(-z\sqrt 3 + d'\sqrt{2/3}) + \Phi(-z\sqrt 3 - d'\sqrt{2/3})]\,\varphi(z)\,dz`
-    (Macmillan and Creelman 2005, chapters 7, 9, 10; Ennis 1993).
+    (Macmillan and Creelman 2005, chapters 7, 9, 10; Ennis 1993). Tetrad, two against two:
+    :math:`1 - 2\int_{-\infty}^{\infty} \varphi(z)\,[2\Phi(z)\Phi(z - d') - \Phi(z - d')^2]\,dz`
+    (Ennis, Ennis, Palen and O'Mahony 1998).
 
     Parameters
     ----------
@@ -88,6 +92,10 @@ def proportion_correct(d_prime: float, model: Model) -> float:
         shift = d_prime * math.sqrt(2.0 / 3.0)
         both = special.ndtr(-z * math.sqrt(3.0) + shift) + special.ndtr(-z * math.sqrt(3.0) - shift)
         return min(1.0, float(np.sum(both * weight)))
+    if model == "tetrad":
+        z, weight = _whole_grid()
+        here, there = special.ndtr(z), special.ndtr(z - d_prime)
+        return min(1.0, 1.0 - 2.0 * float(np.sum((2.0 * here * there - there * there) * weight)))
     a, b = (slope * d_prime for slope in TWO_FACTOR_SLOPES[model])
     return float(special.ndtr(a) * special.ndtr(b) + special.ndtr(-a) * special.ndtr(-b))
 
@@ -185,6 +193,10 @@ def _slope(sensitivity: float, model: Model) -> float:
         towards = np.exp(-0.5 * (root * sensitivity - z * math.sqrt(3.0)) ** 2)
         away = np.exp(-0.5 * (root * sensitivity + z * math.sqrt(3.0)) ** 2)
         return float(np.sum((towards - away) * weight)) * root / math.sqrt(2.0 * math.pi)
+    if model == "tetrad":
+        z, weight = _whole_grid()
+        density = np.exp(-0.5 * (z - sensitivity) ** 2) / math.sqrt(2.0 * math.pi)
+        return 4.0 * float(np.sum(density * (special.ndtr(z) - special.ndtr(z - sensitivity)) * weight))
     a, b = TWO_FACTOR_SLOPES[model]
     first = a * _density(a * sensitivity) * (2.0 * float(special.ndtr(b * sensitivity)) - 1.0)
     second = b * _density(b * sensitivity) * (2.0 * float(special.ndtr(a * sensitivity)) - 1.0)
@@ -195,14 +207,30 @@ def _density(z: float) -> float:
     return math.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi)
 
 
+@cache
 def _triangle_grid() -> tuple[FloatArray, FloatArray]:
     """Nodes z from 0 to TRIANGLE_RANGE, and weights that hold the factor 2 and the normal density."""
     node, weight = np.polynomial.legendre.leggauss(TRIANGLE_NODES)
     z = (node + 1.0) * TRIANGLE_RANGE / 2.0
     density = np.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi)
-    return z, weight * density * TRIANGLE_RANGE  # 2 x half the range
+    return _kept(z, weight * density * TRIANGLE_RANGE)  # 2 x half the range
+
+
+@cache
+def _whole_grid() -> tuple[FloatArray, FloatArray]:
+    """Nodes z from -TRIANGLE_RANGE to TRIANGLE_RANGE, and weights that hold the normal density."""
+    node, weight = np.polynomial.legendre.leggauss(TRIANGLE_NODES)
+    z = node * TRIANGLE_RANGE
+    return _kept(z, weight * TRIANGLE_RANGE * np.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi))
+
+
+def _kept(nodes: FloatArray, weights: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Both for reading only: the same arrays are handed out every time."""
+    nodes.setflags(write=False)
+    weights.setflags(write=False)
+    return nodes, weights
 
 
 def _check_model(model: str) -> None:
-    if model not in ("2afc", "triangle", *TWO_FACTOR_SLOPES):
-        raise ValueError(f"model is {model!r}; known: 2afc, triangle, " + ", ".join(TWO_FACTOR_SLOPES))
+    if model not in get_args(Model):
+        raise ValueError(f"model is {model!r}; known: {', '.join(get_args(Model))}")

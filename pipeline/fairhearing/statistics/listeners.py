@@ -65,6 +65,37 @@ def t_interval(
     return Interval(low=max(lowest, mean - half), high=min(highest, mean + half))
 
 
+def t_quantile(confidence: float, degrees_of_freedom: int | None) -> float:
+    r"""Half the width of a two-sided interval in standard errors: :math:`t_{1-\alpha/2,\,\nu}`.
+
+    Parameters
+    ----------
+    confidence : float, 0 < confidence < 1
+    degrees_of_freedom : int, >= 1, or None
+        None: the normal distribution's.
+
+    Returns
+    -------
+    float, > 0
+
+    Raises
+    ------
+    ValueError
+        The confidence lies outside 0 to 1, or there is no degree of freedom.
+
+    Examples
+    --------
+    >>> round(t_quantile(0.95, 4), 4), round(t_quantile(0.95, None), 4)
+    (2.7764, 1.96)
+    """
+    if not 0.0 < confidence < 1.0:
+        raise ValueError(f"confidence is {confidence}; it must lie between 0 and 1")
+    if degrees_of_freedom is not None and degrees_of_freedom < 1:
+        raise ValueError(f"degrees_of_freedom is {degrees_of_freedom}; it must be 1 or more")
+    tail = (1.0 + confidence) / 2.0
+    return float(special.ndtri(tail) if degrees_of_freedom is None else special.stdtrit(degrees_of_freedom, tail))
+
+
 def holm(p_values: Sequence[float] | FloatArray) -> FloatArray:
     r"""p-values adjusted for their number, so that any of them is wrongly small with at most alpha (Holm 1979).
 

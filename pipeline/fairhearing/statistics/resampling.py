@@ -7,8 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-import numpy as np
-
 LARGEST_GRID = 500_000  # cells either side of 0: a few megabytes, and well under a second for a hundred listeners
 LARGEST_ENUMERATION = 16  # listeners: 65 536 sums of any size
 
@@ -61,11 +59,7 @@ def sign_flip_test(values: Sequence[Fraction | int | float], centre: Fraction | 
     """
     if not values:
         raise ValueError("no values, no test")
-    for value in (*values, centre):
-        if not math.isfinite(value):
-            raise ValueError(f"{value} is among the values; all must be finite")
-    deviations = [Fraction(value) - Fraction(centre) for value in values]
-    steps = _integers(deviations)
+    steps = _integers(values, centre)
     observed = abs(sum(steps))
     sizes = sorted(abs(step) for step in steps if step)
     if sum(sizes) <= LARGEST_GRID:
@@ -79,32 +73,37 @@ def sign_flip_test(values: Sequence[Fraction | int | float], centre: Fraction | 
     return SignFlipTest(p_value=_grid_p(rounded, max(reach, 0)), n_values=len(values), method=BOUNDED)
 
 
-def _integers(deviations: Sequence[Fraction]) -> list[int]:
-    """The deviations in units of their largest common measure."""
-    denominator = math.lcm(*(deviation.denominator for deviation in deviations))
-    scaled = [int(deviation * denominator) for deviation in deviations]
-    common = math.gcd(*scaled)
-    return [step // common for step in scaled] if common else scaled
+def _integers(values: Sequence[Fraction | int | float], centre: Fraction | int | float) -> list[int]:
+    """The deviations from the centre in units of their largest common measure."""
+    try:
+        ratios = [value.as_integer_ratio() for value in (*values, centre)]
+    except (ValueError, OverflowError):
+        odd = next(value for value in (*values, centre) if not math.isfinite(value))
+        raise ValueError(f"{odd} is among the values; all must be finite") from None
+    denominator = math.lcm(*{below for _, below in ratios})
+    *scaled, middle = (above * (denominator // below) for above, below in ratios)
+    deviations = [value - middle for value in scaled]
+    common = math.gcd(*deviations)
+    return [step // common for step in deviations] if common else deviations
 
 
 def _grid_p(sizes: Sequence[int], observed: int) -> float:
-    """P(|sum| >= observed): the distribution of the sum over the whole grid, one value after the other.
+    """P(|sum| >= observed), from how many of all choices of signs give each sum: whole numbers, however many values.
 
-    Probabilities are multiples of 2^-n: exact up to 52 values, and rounded once a step beyond.
+    The sum is twice the total of those with a plus, less the total of all. How many choices give each total are the
+    coefficients of the product of (1 + x^size); they stand side by side in one integer, so that a factor is a shift
+    and an addition.
     """
-    half = sum(sizes)
-    probability = np.zeros(2 * half + 1)
-    probability[half] = 1.0
-    reach = 0
-    for size in sizes:
-        reach += size
-        window = slice(half - reach, half + reach + 1)
-        up = np.roll(probability[window], size)
-        down = np.roll(probability[window], -size)
-        probability[window] = 0.5 * up + 0.5 * down
     if observed == 0:
         return 1.0
-    return min(1.0, float(probability[: half - observed + 1].sum() + probability[half + observed :].sum()))
+    width = len(sizes) + 1  # bits that hold any count, and any sum of counts
+    counts = 1
+    for size in sizes:
+        counts += counts << (size * width)
+    furthest = counts >> (-(-(sum(sizes) + observed) // 2) * width)
+    # Digits of base B leave the same remainder by B - 1 as their sum, which is below B - 1 here.
+    n_beyond = furthest % ((1 << width) - 1)
+    return min(1.0, 2 * n_beyond / (1 << len(sizes)))
 
 
 def _enumerated_p(sizes: Sequence[int], observed: int) -> float:

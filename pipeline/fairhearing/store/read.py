@@ -62,7 +62,7 @@ def read_session(store: Store, session_id: str, revision: int | None = None) -> 
         inputs=Inputs(
             session=session,
             takes=_takes(store, session, number),
-            sheets=_sheets(store, session_id, number),
+            sheets=_sheets(store, session, number),
             recordings=tuple(source.recording for source in recordings),
             target=target,
         ),
@@ -137,11 +137,12 @@ def _take(
     )
 
 
-def _sheets(store: Store, session_id: str, revision: int) -> tuple[Sheet, ...]:
+def _sheets(store: Store, session: Session, revision: int) -> tuple[Sheet, ...]:
+    roles = {file.entry: file.role for file in session.scores}
     rows = store.connection.execute(
         "SELECT entry, method, paths, reference, treatment, order_rule, scale, columns FROM sheets "
         "WHERE session_id = ? AND revision = ? ORDER BY entry",
-        [session_id, revision],
+        [session.id, revision],
     ).fetchall()
     return tuple(
         Sheet(
@@ -152,7 +153,8 @@ def _sheets(store: Store, session_id: str, revision: int) -> tuple[Sheet, ...]:
             treatment=row[4],
             order=row[5],
             scale=row[6],
-            trials=_trials(store, session_id, revision, row[0], row[7]),
+            trials=_trials(store, session.id, revision, row[0], row[7]),
+            role=roles[row[0]],
         )
         for row in rows
     )

@@ -25,7 +25,7 @@ class Balance:
     """One verdict per condition from the findings of the other analysers."""
 
     name = "balance"
-    version = "1"
+    version = "2"
     quantities = frozenset({"balance"})
     needs = Needs(points=frozenset(), findings=QUANTITIES_READ)
     symmetries = (

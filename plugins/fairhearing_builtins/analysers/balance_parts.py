@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from fairhearing.api import Comparison, Finding, Inputs
+from fairhearing_builtins.analysers.listening import LOOKS_CAVEAT
 
 State = Literal["shown", "refuted", "not-shown", "undecided"]
 Role = Literal["requirement", "benefit", "harm"]
@@ -49,6 +50,8 @@ HARMS: dict[str, Decision] = {
     "rated-worse": _decision("rating_difference", "worse", "better"),
     "not-preferred": _decision("preference_share", "not-preferred", "preferred"),
 }
+# Where looks were planned this variant has the verdict: the headline's p does not allow for them.
+BY_LOOKS = ("proportion_correct", "sequential")
 CAUTIONING = frozenset({"seat_audit", "drift"})  # they decide nothing, but may cast doubt on what does
 QUANTITIES_READ = frozenset(decision.quantity for decision in (*WORDS.values(), *HARMS.values())) | CAUTIONING
 
@@ -80,7 +83,8 @@ def in_words(quantity: str, finding: Finding | None) -> str:
     value = "no value" if finding.value is None else f"{finding.value:.3g}{unit}"
     if finding.low is not None and finding.high is not None:
         value += f", {finding.low:.3g} to {finding.high:.3g}"
-    return f"{quantity} {value}, {finding.verdict or 'no verdict'}"
+    looks = " by the planned looks" if (quantity, finding.variant) == BY_LOOKS else ""
+    return f"{quantity} {value}, {finding.verdict or 'no verdict'}{looks}"
 
 
 def parts_of(inputs: Inputs, comparison: Comparison) -> tuple[Part, ...]:
@@ -182,11 +186,18 @@ def seat_caveats(inputs: Inputs, comparison: Comparison) -> list[str]:
 
 
 def over_all(findings: Sequence[Finding], comparison: Comparison, decision: Decision) -> Finding | None:
-    """The headline over seats, channels, programmes and listeners; None if there is none."""
-    candidates = [
-        finding for finding in findings if _is_headline(finding, comparison, decision.quantity) and finding.seat is None
-    ]
-    return _first(candidates, decision.points)
+    """The headline over all seats, channels, programmes and listeners, or its variant by planned looks; else None.
+
+    A headline that does not allow for looks that were planned decides nothing.
+    """
+    over_seats = [finding for finding in findings if finding.seat is None]
+    quantity, by_looks = BY_LOOKS
+    if decision.quantity == quantity:
+        looked = [finding for finding in over_seats if _is_headline(finding, comparison, quantity, by_looks)]
+        if looked:
+            return _first(looked, decision.points)
+    candidates = [finding for finding in over_seats if _is_headline(finding, comparison, decision.quantity)]
+    return _first([finding for finding in candidates if LOOKS_CAVEAT not in finding.caveats], decision.points)
 
 
 def _at_seats(
@@ -201,13 +212,14 @@ def _at_seats(
     return found
 
 
-def _is_headline(finding: Finding, comparison: Comparison, quantity: str) -> bool:
-    split = (finding.variant, finding.of, finding.channel, finding.programme, finding.listener)
+def _is_headline(finding: Finding, comparison: Comparison, quantity: str, variant: str | None = None) -> bool:
+    split = (finding.of, finding.channel, finding.programme, finding.listener)
     # A corner belongs to a condition; every other quantity to a condition against the reference.
     references = {comparison.reference.id, None} if quantity == "corner_ratio" else {comparison.reference.id}
     return (
         finding.quantity == quantity
-        and split == (None,) * 5
+        and finding.variant == variant
+        and split == (None,) * 4
         and finding.condition == comparison.condition.id
         and finding.reference in references
     )

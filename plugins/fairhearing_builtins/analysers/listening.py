@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
@@ -14,6 +14,10 @@ from fairhearing.statistics.proportions import Interval, clopper_pearson
 
 ALL_LISTENERS = "all listeners"
 ONE_LISTENER_CAVEAT = "one listener: this is about that person only"
+LOOKS_CAVEAT = (
+    "the plan has looks at the scores while it ran: this p and this verdict do not allow for them, "
+    "the variant sequential does"
+)
 EXACT_INTERVAL = "Clopper-Pearson"
 OVER_LISTENERS_INTERVAL = (
     "t over listeners' proportions, cut at 0 and 1, on neither side narrower than Clopper-Pearson over all trials"
@@ -66,6 +70,33 @@ def counted(number: int, one: str, many: str) -> str:
     '1 trial'
     """
     return f"{number} {one if number == 1 else many}"
+
+
+CONTROL = "control_correct"
+_WEAK = "no positive control was passed: {}; that nothing was shown is weak evidence that there was nothing to show"
+
+
+def control_caveats(inputs: Inputs, verdict: str) -> tuple[str, ...]:
+    """What is to be said of a result over listeners that shows nothing, if nothing shows that it could have."""
+    verdicts = [f.verdict for f in inputs.findings if f.quantity == CONTROL and f.listener is None]
+    if verdict != "not-shown" or "passed" in verdicts:
+        return ()
+    return (_WEAK.format("those that were tried were not shown to be told apart" if verdicts else "none was tried"),)
+
+
+def shared_alpha(n_verdicts: int) -> str:
+    """That alpha is for several verdicts together, where it is.
+
+    >>> shared_alpha(1), shared_alpha(2)
+    ('', ', and alpha is for 2 verdicts together')
+    """
+    return "" if n_verdicts == 1 else f", and alpha is for {n_verdicts} verdicts together"
+
+
+def named_parts(cells: Iterable[str | None]) -> tuple[str, ...]:
+    """The programmes or seats that trials name, by name; none where they do not name two."""
+    names = sorted({cell for cell in cells if cell is not None})
+    return tuple(names) if len(names) > 1 else ()
 
 
 # --- attribution ------------------------------------------------------------------------------------------------------
@@ -189,6 +220,31 @@ def chart_suffix(session: Session, pair: Pair) -> str:
     return f"{pair.condition}-against-{pair.reference}"
 
 
+def part_chart(chart: ChartRequest, word: str, findings: Sequence[Finding]) -> list[ChartRequest]:
+    """The chart of listeners once more with a row for each programme or seat; none where there are no such findings."""
+    parts = [f for f in findings if getattr(f, word) is not None]
+    over_all = [f for f in findings if (f.listener, f.programme, f.seat) == (None, None, None)]
+    if not parts:
+        return []
+    ordered = [*parts, *over_all]
+    columns = {"share": "value", "low": "low", "high": "high"}
+    return [
+        replace(
+            chart,
+            name=f"{chart.name}-by-{word}",
+            title=chart.title.replace("by listener", f"by {word}"),
+            alternative=f"As the chart of listeners, for each {word}: "
+            + "; ".join(f"{getattr(f, word)} {in_words(f.value)}" for f in parts)
+            + ".",
+            data={
+                word: [getattr(f, word) or f"all {word}s" for f in ordered],
+                **{column: [getattr(f, field) for f in ordered] for column, field in columns.items()},
+            },
+            y=Axis(column=word, label=word.capitalize(), scale="category"),
+        )
+    ]
+
+
 def listener_chart(
     name: str,
     title: str,
@@ -198,6 +254,7 @@ def listener_chart(
     rule: Rule,
 ) -> ChartRequest:
     """A whisker per listener and one over all of them, in that order; a value that can't be had is a gap."""
+    findings = [f for f in findings if (f.programme, f.seat) == (None, None)]
     ordered = [f for f in findings if f.listener is not None] + [f for f in findings if f.listener is None]
     return ChartRequest(
         name=name,

@@ -1,34 +1,47 @@
-"""Whether answers lean to what was presented first: abx and paired-preference sheets to first_position_share."""
+"""Whether answers lean to a position: abx, duo-trio, paired-preference and triangle sheets to shares of positions."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from fairhearing.api import Analyser, Axis, ChartRequest, Finding, Inputs, Needs, Result, Rule, Symmetry, hookimpl
-from fairhearing_builtins.analysers import abx_trials, preference_trials
+from fairhearing_builtins.analysers import choice_trials, preference_trials
+from fairhearing_builtins.analysers.choice_rows import ChoiceName
+from fairhearing_builtins.analysers.exclusions import exclusion_caveats, with_and_without
 from fairhearing_builtins.analysers.listening import Pair, Tally, counted, share_findings
 
-# The quantity that a lean to one position would spoil is what `of` names: a session may have both methods.
-FROM_ABX, FROM_PREFERENCES = "proportion_correct", "preference_share"
-WHAT = {
-    FROM_ABX: "share of answers that name what was presented first",
-    FROM_PREFERENCES: "share of preferences for what was presented first",
-}
-COUNTS: dict[str, Literal["trials", "listeners"]] = {FROM_ABX: "trials", FROM_PREFERENCES: "listeners"}
-Choices = list[tuple[str, bool]]  # of each trial that counts: who answered, and whether for what came first
+FIRST, OF_THREE = "first_position_share", "position_share"
+# The quantity that a lean to one position would spoil is what `of` names: a session may have both.
+FROM_CHOICES, FROM_PREFERENCES = "proportion_correct", "preference_share"
+TWO_POSITIONS: frozenset[ChoiceName] = frozenset({"abx", "duo-trio"})
+PLACES = ("first", "second", "third")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Group:
+    """The answers of one kind for one pair: who gave each, and the position that it names, from 0."""
+
+    of: str
+    variant: str | None
+    pair: Pair
+    what: str
+    counts: Literal["trials", "listeners"]
+    answers: tuple[tuple[str, int], ...]
+    caveats: tuple[str, ...]
 
 
 class Positions:
-    """Share of answers for what was presented first, where the sheet says what was."""
+    """Share of answers for what was presented first, or for each of three positions, where the sheet says what was."""
 
     name = "positions"
-    version = "1"
-    quantities = frozenset({"first_position_share"})
-    needs = Needs(methods=frozenset({"abx", "paired-preference"}))
+    version = "3"
+    quantities = frozenset({FIRST, OF_THREE})
+    needs = Needs(methods=frozenset({"abx", "duo-trio", "paired-preference", "triangle"}))
     symmetries: tuple[Symmetry, ...] = (
-        Symmetry(kind="first-second-mirrored", quantities=quantities),
+        Symmetry(kind="first-second-mirrored", quantities=frozenset({FIRST})),
+        Symmetry(kind="first-second-invariant", quantities=frozenset({OF_THREE})),
         Symmetry(kind="swap-conditions-invariant", quantities=quantities),
         Symmetry(kind="row-order-invariant", quantities=quantities),
         Symmetry(kind="relabel-listeners-invariant", quantities=quantities),
@@ -38,57 +51,114 @@ class Positions:
 
     def analyse(self, inputs: Inputs) -> Result:
         """Findings for each pair of conditions, of each method by itself; sheets of the same pair are pooled."""
-        findings: list[Finding] = []
-        for of, gathered in ((FROM_ABX, _of_abx(inputs)), (FROM_PREFERENCES, _of_preferences(inputs))):
-            for pair in sorted(gathered, key=lambda p: (p.condition, p.reference)):
-                if gathered[pair]:
-                    findings += _shares(inputs, pair, of, gathered[pair])
-        return Result(findings=tuple(findings), charts=_charts(findings))
+        return with_and_without(inputs, self._analyse, self.quantities)
+
+    def _analyse(self, inputs: Inputs) -> Result:
+        of_two = [f for group in (*_choices(inputs), *_preferences(inputs)) for f in _first_shares(inputs, group)]
+        of_three = [f for group in _triangles(inputs) for f in _shares_of_three(inputs, group)]
+        charts = [
+            *_charts("positions", "Answers for what was presented first", of_two, 2),
+            *_charts("positions-of-three", "Answers for each of three positions", of_three, 3),
+        ]
+        return Result(findings=(*of_two, *of_three), charts=tuple(charts))
 
 
-def _of_abx(inputs: Inputs) -> dict[Pair, Choices]:
-    gathered: dict[Pair, abx_trials.PairTrials] = {}
-    for sheet in inputs.sheets:
-        if sheet.method == "abx":
-            abx_trials.gather(sheet, inputs.session, gathered)
-    return {
-        pair: [(t.listener, t.answered_first) for t in pool.trials if t.answered_first is not None]
-        for pair, pool in gathered.items()
-    }
+def _choices(inputs: Inputs) -> list[_Group]:
+    """abx and duo-trio; the first in session.toml that says what came first speaks for the pair."""
+    groups = []
+    for pair, pools in choice_trials.gather(inputs, TWO_POSITIONS).pools.items():
+        answers = {method: _placed(pool) for method, pool in pools.items()}
+        told = [method for method, placed in answers.items() if placed]
+        for method in told:
+            variant = None if method == told[0] else method
+            answered = "answers" if method == "abx" else f"{method} answers"
+            what = f"share of {answered} that name what was presented first"
+            groups.append(
+                _Group(
+                    of=FROM_CHOICES, variant=variant, pair=pair, what=what, counts="trials", answers=answers[method],
+                    caveats=exclusion_caveats(pools[method].excluded),
+                )
+            )  # fmt: skip
+    return groups
 
 
-def _of_preferences(inputs: Inputs) -> dict[Pair, Choices]:
+def _placed(pool: choice_trials.PairTrials) -> tuple[tuple[str, int], ...]:
+    places = ((trial.listener, trial.choice.position) for trial in pool.trials)
+    return tuple((who, place) for who, place in places if place is not None)
+
+
+def _triangles(inputs: Inputs) -> list[_Group]:
+    found = choice_trials.gather(inputs, frozenset({"triangle"})).pools
+    return [
+        _Group(
+            of=FROM_CHOICES, variant=None, pair=pair, what="share of triangle answers that name the {} of three",
+            counts="trials", answers=_placed(pools["triangle"]),
+            caveats=exclusion_caveats(pools["triangle"].excluded),
+        )
+        for pair, pools in found.items() if pools["triangle"].trials
+    ]  # fmt: skip
+
+
+def _preferences(inputs: Inputs) -> list[_Group]:
     gathered: dict[Pair, preference_trials.PairTrials] = {}
     for sheet in inputs.sheets:
         if sheet.method == "paired-preference":
             preference_trials.gather(sheet, inputs.session, gathered)
-    return {
-        pair: [(t.listener, t.preferred_first) for t in pool.trials if t.halves != 1] for pair, pool in gathered.items()
-    }
+    groups = []
+    for pair in sorted(gathered, key=lambda p: (p.condition, p.reference)):
+        trials = gathered[pair].trials
+        answers = tuple((t.listener, 0 if t.preferred_first else 1) for t in trials if t.halves != 1)
+        what = "share of preferences for what was presented first"
+        if answers:
+            groups.append(
+                _Group(
+                    of=FROM_PREFERENCES, variant=None, pair=pair, what=what, counts="listeners", answers=answers,
+                    caveats=exclusion_caveats(gathered[pair].excluded),
+                )
+            )  # fmt: skip
+    return groups
 
 
-def _shares(inputs: Inputs, pair: Pair, of: str, choices: Choices) -> list[Finding]:
-    """Over all trials, then of each listener."""
+def _first_shares(inputs: Inputs, group: _Group) -> list[Finding]:
+    findings = _shares(inputs, group, FIRST, group.what, 0)
+    return [replace(finding, variant=group.variant) for finding in findings]
+
+
+def _shares_of_three(inputs: Inputs, group: _Group) -> list[Finding]:
+    """A share for each position: guessing without a lean gives a third."""
+    findings = []
+    for index, name in enumerate(PLACES):
+        own = _shares(inputs, group, OF_THREE, group.what.format(name), index)
+        findings += [replace(finding, variant=name) for finding in own]
+    return findings
+
+
+def _shares(inputs: Inputs, group: _Group, quantity: str, what: str, counted_place: int) -> list[Finding]:
+    """How often that place was named: over all trials, then by each listener."""
     tallies = []
-    for listener in sorted({who for who, _ in choices}):
-        own = [first for who, first in choices if who == listener]
+    for listener in sorted({who for who, _ in group.answers}):
+        own = [place == counted_place for who, place in group.answers if who == listener]
         tallies.append(Tally(listener=listener, halves=2 * sum(own), n_trials=len(own)))
     confidence = inputs.session.criteria.confidence
-    findings = share_findings("first_position_share", tallies, pair, confidence, WHAT[of], COUNTS[of])
-    return [replace(finding, of=of) for finding in findings]
+    findings = share_findings(quantity, tallies, group.pair, confidence, what, group.counts)
+    return [
+        replace(f, of=group.of, caveats=(*group.caveats, *f.caveats) if f.listener is None else f.caveats)
+        for f in findings
+    ]
 
 
-def _charts(findings: Sequence[Finding]) -> tuple[ChartRequest, ...]:
-    """The shares over all listeners, one whisker for each method and pair."""
+def _charts(name: str, title: str, findings: Sequence[Finding], n_positions: int) -> list[ChartRequest]:
+    """The shares over all listeners, one whisker for each of them."""
     shown = [finding for finding in findings if finding.listener is None]
     if not shown:
-        return ()
-    rows = [f"{WHAT[f.of or '']}: {f.condition} against {f.reference}" for f in shown]
+        return []
+    rows = [f"{f.method.split(' (')[0]}: {f.condition} against {f.reference}" for f in shown]
     stated = "; ".join(f"{row}, {100 * (f.value or 0.0):.0f} %" for row, f in zip(rows, shown, strict=True))
     chart = ChartRequest(
-        name="positions",
-        title="Answers for what was presented first",
-        alternative=f"{counted(len(rows), 'share', 'shares')} with intervals; 50 % leans to neither: {stated}.",
+        name=name,
+        title=title,
+        alternative=f"{counted(len(rows), 'share', 'shares')} with intervals; {100 / n_positions:.0f} % leans to none: "
+        f"{stated}.",
         form="interval",
         data={
             "what": rows,
@@ -100,9 +170,9 @@ def _charts(findings: Sequence[Finding]) -> tuple[ChartRequest, ...]:
         y=Axis(column="what", label="Answers", scale="category"),
         low="low",
         high="high",
-        rules=(Rule(at=0.5, label="no leaning"),),
+        rules=(Rule(at=1.0 / n_positions, label="no leaning"),),
     )
-    return (chart,)
+    return [chart]
 
 
 @hookimpl

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import statistics
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
@@ -21,7 +21,9 @@ from fairhearing.api import (
 from fairhearing.statistics.listeners import holm, smallest_sign_flip_p, t_interval
 from fairhearing.statistics.proportions import Interval, binomial_p_two_sided
 from fairhearing.statistics.resampling import sign_flip_test
+from fairhearing_builtins.analysers.exclusions import exclusion_caveats, with_and_without
 from fairhearing_builtins.analysers.listening import (
+    CONTROL,
     EXACT_INTERVAL,
     ONE_LISTENER_CAVEAT,
     Pair,
@@ -29,12 +31,16 @@ from fairhearing_builtins.analysers.listening import (
     attributed,
     attribution_fault,
     chart_suffix,
+    control_caveats,
     counted,
     exact_interval,
     in_words,
     label,
     listener_chart,
+    named_parts,
+    part_chart,
     share_findings,
+    shared_alpha,
     widest,
 )
 from fairhearing_builtins.analysers.listening_programmes import SHARE, programme_caveats
@@ -56,9 +62,9 @@ class Preference:
     """Share of preferences over listeners, and of no preference."""
 
     name = "preference"
-    version = "3"
+    version = "4"
     quantities = QUANTITIES
-    needs = Needs(methods=frozenset({"paired-preference"}), findings=frozenset({"level_difference", SHARE}))
+    needs = Needs(methods=frozenset({"paired-preference"}), findings=frozenset({"level_difference", SHARE, CONTROL}))
     symmetries = (
         Symmetry(kind="swap-conditions-mirrors", quantities=PREFERRING),
         Symmetry(kind="swap-conditions-invariant", quantities=NOT_PREFERRING),
@@ -72,6 +78,9 @@ class Preference:
 
     def analyse(self, inputs: Inputs) -> Result:
         """Findings for each condition that the sheets set against the reference; sheets of the same pair are pooled."""
+        return with_and_without(inputs, self._analyse, PREFERRING)
+
+    def _analyse(self, inputs: Inputs) -> Result:
         gathered: dict[Pair, PairTrials] = {}
         refusals = []
         for sheet in sorted((s for s in inputs.sheets if s.method == "paired-preference"), key=lambda s: s.entry):
@@ -85,7 +94,8 @@ class Preference:
             findings += shares
             if gathered[pair].trials:
                 findings += _none_shares(inputs, pair, gathered[pair].trials)
-            charts.append(_chart(inputs.session, pair, shares))
+            chart = _chart(inputs.session, pair, shares)
+            charts += [chart, *(one for word in ("programme", "seat") for one in part_chart(chart, word, shares))]
         return Result(findings=tuple(findings), charts=tuple(charts), refusals=tuple(refusals))
 
 
@@ -104,7 +114,7 @@ def _tallies(trials: Sequence[Trial]) -> list[Tally]:
 
 def _shares(inputs: Inputs, pair: Pair, pool: PairTrials) -> list[Finding]:
     """preference_share over listeners, then of each listener."""
-    caveats = list(pool.caveats)
+    caveats = [*pool.caveats, *exclusion_caveats(pool.excluded)]
     if pool.n_invalid:
         caveats.append(f"left out: {counted(pool.n_invalid, 'trial', 'trials')} without a valid answer")
     if pool.n_same:
@@ -129,9 +139,11 @@ def _shares(inputs: Inputs, pair: Pair, pool: PairTrials) -> list[Finding]:
     tallies = _tallies(pool.trials)
     if len(tallies) == 1:
         own = _own_share(inputs, pair, pool.trials, tallies[0])
-        over_all = replace(own, listener=None, caveats=(*caveats, ONE_LISTENER_CAVEAT, *own.caveats))
-        return [over_all, own]
+        weak = control_caveats(inputs, own.verdict or "")
+        over_all = replace(own, listener=None, caveats=(*caveats, ONE_LISTENER_CAVEAT, *own.caveats, *weak))
+        return [over_all, *_of_all_parts(inputs, pair, pool.trials), own]
     findings = [_over_listeners(inputs, pair, pool.trials, tallies, tuple(caveats))]
+    findings += _of_all_parts(inputs, pair, pool.trials)
     raw = [_binomial_p(_of(pool.trials, tally.listener)) for tally in tallies]
     for tally, p_holm in zip(tallies, holm(raw), strict=True):
         own = _own_share(inputs, pair, _of(pool.trials, tally.listener), tally, float(p_holm))
@@ -139,10 +151,57 @@ def _shares(inputs: Inputs, pair: Pair, pool: PairTrials) -> list[Finding]:
     return findings
 
 
+def _of_all_parts(inputs: Inputs, pair: Pair, trials: Sequence[Trial]) -> list[Finding]:
+    """preference_share in each programme and at each seat."""
+    return [
+        *_of_parts(inputs, pair, trials, "programme", lambda trial: trial.programme),
+        *_of_parts(inputs, pair, trials, "seat", lambda trial: trial.seat),
+    ]
+
+
+def _of_parts(
+    inputs: Inputs, pair: Pair, trials: Sequence[Trial], word: str, part_of: Callable[[Trial], str | None]
+) -> list[Finding]:
+    """preference_share in each part that trials name, where they name two or more; raw p, verdict by Holm."""
+    names = named_parts(map(part_of, trials))
+    own_trials = [[trial for trial in trials if part_of(trial) == name] for name in names]
+    several = [_tallies(own) for own in own_trials]
+    raw = [
+        _binomial_p(own) if len(tallies) == 1 else sign_flip_test([t.share for t in tallies], NO_LEANING).p_value
+        for own, tallies in zip(own_trials, several, strict=True)
+    ]
+    findings = []
+    for name, own, tallies, p_holm in zip(names, own_trials, several, holm(raw), strict=True):
+        if len(tallies) == 1:
+            found = replace(_own_share(inputs, pair, own, tallies[0], float(p_holm)), listener=None)
+            weak = control_caveats(inputs, found.verdict or "")
+            found = replace(found, caveats=(ONE_LISTENER_CAVEAT, *found.caveats, *weak))
+        else:
+            found = _over_listeners(inputs, pair, own, tallies, (), float(p_holm), len(names))
+        findings.append(
+            replace(
+                found,
+                programme=name if word == "programme" else None,
+                seat=name if word == "seat" else None,
+                method=f"{found.method}; verdict by Holm over {len(names)} {word}s",
+            )
+        )
+    return findings
+
+
 def _over_listeners(
-    inputs: Inputs, pair: Pair, trials: Sequence[Trial], tallies: Sequence[Tally], caveats: tuple[str, ...]
+    inputs: Inputs,
+    pair: Pair,
+    trials: Sequence[Trial],
+    tallies: Sequence[Tally],
+    caveats: tuple[str, ...],
+    p_for_verdict: float | None = None,
+    n_verdicts: int = 1,
 ) -> Finding:
-    """The mean of the listeners' shares, tested and with its interval over listeners."""
+    """The mean of the listeners' shares, tested and with its interval over listeners.
+
+    The verdict goes by `p_for_verdict`, adjusted for `n_verdicts`, else by the p that is stated.
+    """
     criteria = inputs.session.criteria
     shares = [tally.share for tally in tallies]
     mean = statistics.mean(shares)
@@ -150,13 +209,13 @@ def _over_listeners(
     interval, rule = _interval(tallies, criteria.confidence), "t over listeners, cut at 0 and 1"
     if len(set(shares)) == 1:
         caveats, rule = (*caveats, UNANIMOUS_CAVEAT), f"{EXACT_INTERVAL} over listeners or over all trials"
-    if smallest_sign_flip_p(len(tallies)) > criteria.alpha:
+    if n_verdicts * smallest_sign_flip_p(len(tallies)) > criteria.alpha:
         caveats = (
             *caveats,
             f"{len(tallies)} listeners: no result could have shown it (the smallest possible p is "
-            f"{smallest_sign_flip_p(len(tallies)):.3g})",
+            f"{smallest_sign_flip_p(len(tallies)):.3g}{shared_alpha(n_verdicts)})",
         )
-    verdict, why = _verdict(inputs, pair, trials, mean, test.p_value)
+    verdict, why = _verdict(inputs, pair, trials, mean, test.p_value if p_for_verdict is None else p_for_verdict)
     return Finding(
         quantity="preference_share",
         value=float(mean),
@@ -171,7 +230,7 @@ def _over_listeners(
         condition=pair.condition,
         reference=pair.reference,
         verdict=verdict,
-        caveats=(*caveats, *why),
+        caveats=(*caveats, *why, *control_caveats(inputs, verdict)),
     )
 
 

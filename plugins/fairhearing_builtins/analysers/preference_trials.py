@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, field
 
 from fairhearing.api import Refusal, Session, Sheet
+from fairhearing_builtins.analysers.exclusions import reason_of
 from fairhearing_builtins.analysers.listening import Pair, sheet_rows
 
 NEITHER = "none"
@@ -15,10 +17,13 @@ class Trial:
     """A valid trial. `halves`: 2 the condition is preferred, 1 neither, 0 the reference."""
 
     listener: str
+    entry: int
+    number: str | None
     seat: str | None
     programme: str | None
     halves: int
     preferred_first: bool
+    condition_first: bool
 
 
 @dataclass(slots=True, kw_only=True)
@@ -28,6 +33,7 @@ class PairTrials:
     trials: list[Trial] = field(default_factory=list)
     n_invalid: int = 0
     n_same: int = 0
+    excluded: Counter[str] = field(default_factory=Counter)
     caveats: list[str] = field(default_factory=list)
 
 
@@ -49,17 +55,21 @@ def gather(sheet: Sheet, session: Session, gathered: dict[Pair, PairTrials]) -> 
         if len(others) > 1:
             pool.caveats.append(
                 f"{', '.join(sheet.paths)} compares {len(others) + 1} conditions: this is from the trials of "
-                f"{condition} against {reference} alone; worth over all of them is not computed"
+                f"{condition} against {reference} alone; worth is over all of them"
             )
     for row in rows:
-        _add(row, reference, pools)
+        _add(row, sheet.entry, reference, pools)
     return None
 
 
-def _add(row: dict[str, str | None], reference: str, pools: dict[str, PairTrials]) -> None:
+def _add(row: dict[str, str | None], entry: int, reference: str, pools: dict[str, PairTrials]) -> None:
     """Put one row into the pool of its pair, or count it as left out."""
-    first, second, preferred = row.get("first"), row.get("second"), row.get("preferred")
+    first, second, preferred, why = row.get("first"), row.get("second"), row.get("preferred"), reason_of(row)
     condition = second if first == reference else first
+    if why is not None:
+        for pool in [pools[condition]] if condition in pools and {first, second} <= {condition, reference} else []:
+            pool.excluded[why] += 1
+        return
     if first == second or first is None or second is None:
         for pool in pools.values() if condition not in pools else [pools[condition]]:
             pool.n_same += first is not None and first == second
@@ -76,9 +86,12 @@ def _add(row: dict[str, str | None], reference: str, pools: dict[str, PairTrials
     pool.trials.append(
         Trial(
             listener=listener,
+            entry=entry,
+            number=row.get("trial"),
             seat=row.get("seat"),
             programme=row.get("programme"),
             halves=halves,
             preferred_first=preferred == first,
+            condition_first=first == condition,
         )
     )

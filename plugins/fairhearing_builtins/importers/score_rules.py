@@ -20,10 +20,13 @@ _METHOD_COLUMNS = {
     "same-different": ("first", "second", "answer"),
     "triangle": ("order", "answer"),
     "duo-trio": ("standard", "first", "second", "answer"),
+    "tetrad": ("order", "answer"),
     "paired-preference": ("first", "second", "preferred"),
 }
 _CONDITION_COLUMNS = ("x", "first", "second", "standard", "condition")
 _SEPARATOR = re.compile(r"\s*[-/,]\s*|\s+")
+_TWO_PLACES = re.compile(r"([1-4])(?:\s*[-/,]\s*|\s*)([1-4])")
+_PLACES = {"three": 3, "four": 4}
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 
 Row = Mapping[str, str | None]
@@ -121,34 +124,61 @@ def _duo_trio(row: Row, known: Known) -> dict[str, str | None]:
 
 
 def _triangle(row: Row, known: Known) -> dict[str, str | None]:
-    order = row["order"] or ""
-    parsed = triangle_orders(order, known.conditions)
-    if not parsed:
-        words = [word for word in re.split(r"[\s/,]+", order) if word]
-        strange = [word for word in words if word not in known.conditions]
-        raise RuleError(
-            "order",
-            f"the order {order!r} is not three conditions",
-            nearest(strange[0], known.conditions)
-            if len(words) == 3 and strange
-            else "three condition ids parted by blanks, such as 'in out out'",
-        )
-    if len(parsed) > 1:
-        raise RuleError("order", f"the order {order!r} reads two ways", "part the three conditions by blanks")
-    conditions = parsed[0]
+    conditions = _order(row["order"] or "", known, "three", "'in out out'")
     if len(set(conditions)) != 2:
         raise RuleError(
             "order",
-            f"the order {order!r} has {len(set(conditions))} different conditions, not two",
+            f"the order {row['order']!r} has {len(set(conditions))} different conditions, not two",
             "a triangle has one condition once and another twice, such as 'in out out'",
         )
     return {"order": " ".join(conditions), "answer": _one_of("answer", row["answer"], ("1", "2", "3"))}
 
 
-def triangle_orders(order: str, conditions: tuple[str, ...]) -> list[tuple[str, ...]]:
-    """Every way to read an order as three conditions; ids may hold the hyphen that may also part them.
+def _tetrad(row: Row, known: Known) -> dict[str, str | None]:
+    conditions = _order(row["order"] or "", known, "four", "'in out out in'")
+    if sorted(map(conditions.count, conditions)) != [2, 2, 2, 2]:
+        raise RuleError(
+            "order",
+            f"the order {row['order']!r} is not two conditions twice each",
+            "a tetrad has one condition twice and another twice, such as 'in out out in'",
+        )
+    answer = row["answer"]
+    if answer is None:
+        return {"order": " ".join(conditions), "answer": None}
+    found = _TWO_PLACES.fullmatch(answer)
+    places = sorted(found.groups()) if found else []
+    if len(set(places)) != 2:
+        raise RuleError(
+            "answer",
+            f"the answer {answer!r} does not name two of the positions 1 to 4",
+            "the two that belong together, parted by a blank, such as '1 4'; leave it empty if the trial was invalid",
+        )
+    return {"order": " ".join(conditions), "answer": " ".join(places)}
 
-    >>> triangle_orders("in-out-out", ("in", "out"))
+
+def _order(order: str, known: Known, n_in_words: str, example: str) -> tuple[str, ...]:
+    """The conditions of an order, of which there must be so many, and one way to read them."""
+    n_places = _PLACES[n_in_words]
+    parsed = order_readings(order, known.conditions, n_places)
+    if not parsed:
+        words = [word for word in re.split(r"[\s/,]+", order) if word]
+        strange = [word for word in words if word not in known.conditions]
+        raise RuleError(
+            "order",
+            f"the order {order!r} is not {n_in_words} conditions",
+            nearest(strange[0], known.conditions)
+            if len(words) == n_places and strange
+            else f"{n_in_words} condition ids parted by blanks, such as {example}",
+        )
+    if len(parsed) > 1:
+        raise RuleError("order", f"the order {order!r} reads two ways", f"part the {n_in_words} conditions by blanks")
+    return parsed[0]
+
+
+def order_readings(order: str, conditions: tuple[str, ...], n_places: int) -> list[tuple[str, ...]]:
+    """Every way to read an order as so many conditions; ids may hold the hyphen that may also part them.
+
+    >>> order_readings("in-out-out", ("in", "out"), 3)
     [('in', 'out', 'out')]
     """
 
@@ -165,7 +195,7 @@ def triangle_orders(order: str, conditions: tuple[str, ...]) -> list[tuple[str, 
                 found |= {(condition, *more) for more in readings(after[separator.end() :], n_left - 1)}
         return found
 
-    return sorted(readings(order.strip(), 3))
+    return sorted(readings(order.strip(), n_places))
 
 
 def _paired_preference(row: Row, known: Known) -> dict[str, str | None]:
@@ -204,6 +234,7 @@ _METHOD_RULES: dict[str, Callable[[Row, Known], dict[str, str | None]]] = {
     "same-different": _same_different,
     "triangle": _triangle,
     "duo-trio": _duo_trio,
+    "tetrad": _tetrad,
     "paired-preference": _paired_preference,
     "grading": _grading,
 }

@@ -43,7 +43,7 @@ class _Header:
 
 
 class ScoreSheet:
-    """Reads the trials of one of the six methods, and refuses what the method doesn't allow, with its line."""
+    """Reads the trials of one of the methods, and refuses what the method doesn't allow, with its line."""
 
     name = "score-sheet"
     version = "1"

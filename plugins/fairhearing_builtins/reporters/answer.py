@@ -114,6 +114,11 @@ def verdict_text(verdict: str | None) -> str:
     return words.VERDICTS.get(verdict or "", (verdict or "").replace("-", " "))
 
 
+def is_headline(one: Stated) -> bool:
+    """Whether a finding has no variant, or the one that planned looks put in its place."""
+    return one.finding.variant in (None, words.BY_LOOKS_VARIANT)
+
+
 def is_over_all(one: Stated) -> bool:
     """Whether a finding is a headline: no variant, and over all seats, channels, programmes, listeners and bands."""
     return one.finding.variant is None and all(getattr(one.finding, name) is None for name in OVER_ALL)
@@ -245,17 +250,54 @@ class Composer:
         named = [one for one in said if one is not None]
         return Markup(words.AND).join(named) if named else None
 
-    def sentence(self, quantity: str, by_verdict: Mapping[str, words.Clauses]) -> Markup | None:
+    def told_apart_sentence(self) -> Markup | None:
+        """What listeners told apart: by the looks that were planned where there were any."""
+        by_looks = self.sentence("proportion_correct", words.BY_LOOKS, words.BY_LOOKS_VARIANT)
+        return by_looks or self.sentence("proportion_correct", words.TOLD_APART)
+
+    def _beside(self, quantity: str, verdict: str | None) -> Values:
+        """What a result of listeners that shows nothing needs beside it: the control, the margin, what was findable."""
+        if quantity not in words.OF_LISTENERS or verdict != "not-shown":
+            return {}
+        control, margin, smallest = map(self._pick, ("control_correct", "equivalence", "detectable_share"))
+        said = words.CONTROL["" if control is None else control.finding.verdict or ""]
+        values = {"control": compose(said, {"value": None if control is None else self._value(control)})}
+        if margin is not None and margin.finding.of == quantity:
+            values["margin"] = compose(words.MARGIN.get(margin.finding.verdict or "", ()) or ("",), {})
+        if smallest is not None and quantity == smallest.finding.of:
+            values["smallest"] = self._value(smallest)
+        self.used += [one for one in (control, margin, smallest) if one is not None]
+        return values
+
+    def sentence(
+        self, quantity: str, by_verdict: Mapping[str, words.Clauses], variant: str | None = None
+    ) -> Markup | None:
         """A sentence on one quantity by its verdict; None without one."""
-        one = self._pick(quantity)
+        one = self._pick(quantity, variant)
         if one is None or (one.finding.verdict or "") not in by_verdict:
             return None
         values = {
             "value": self._value(one),
             "n": numbers.element(one, "n"),
             "p": numbers.element(one, "p_value"),
+            **self._beside(quantity, one.finding.verdict),
         }
-        return self._say(by_verdict[one.finding.verdict or ""], values, [one])
+        clauses = by_verdict[one.finding.verdict or ""]
+        return self._say(self._with_limits(clauses, one), values, [one])
+
+    def _with_limits(self, clauses: words.Clauses, one: Stated) -> words.Clauses:
+        """The clauses of a result of listeners with what it could not have shown, and whom alone it is about."""
+        told = " ".join(one.finding.caveats)
+        if one.finding.quantity not in words.OF_LISTENERS:
+            return clauses
+        if words.FEW_TEXT in told:
+            clauses = (*clauses, *words.FEW)
+        smallest = self._pick("detectable_share")
+        if smallest is not None and one.finding.verdict == "not-shown" and one.finding.quantity == smallest.finding.of:
+            clauses = clauses if smallest.finding.value is not None else (*clauses, *words.FEW_TRIALS)
+        if words.ALONE_TEXT not in told:
+            return clauses
+        return (*(clause for clause in clauses if clause != words.OVER_LISTENERS), *words.ALONE)
 
     def sentences(self) -> tuple[Markup, ...]:
         """Up to six sentences, in the order in which a reader asks."""
@@ -264,7 +306,7 @@ class Composer:
             self.bass_sentence(),
             self.sentence("guard_band_change", words.GUARD),
             self.sentence("level_difference", words.LEVEL),
-            self.sentence("proportion_correct", words.TOLD_APART),
+            self.told_apart_sentence(),
             self.sentence("preference_share", words.PREFERENCE) or self.sentence("rating_difference", words.RATING),
         ]
         if not all(said):

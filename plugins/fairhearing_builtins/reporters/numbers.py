@@ -18,7 +18,7 @@ from fairhearing_builtins.reporters.identity import Stated
 
 DECIMALS_BY_UNIT = {"dB": 2, "oct": 2, "ms": 2}
 SCALE_BY_UNIT = {"ohm": (0.001, "kΩ")}
-SHARES = frozenset({"proportion_correct", "subsonic_share"})
+SHARES = frozenset({"proportion_correct", "control_correct", "equivalence", "subsonic_share"})
 SIGNED = frozenset({"seat_audit", "drift", "matching_trim", "level_left_after_trim"})
 MINUS = "\u2212"
 NARROW = "\u202f"  # narrow no-break space, between a number and its unit

@@ -13,6 +13,7 @@ from fairhearing.api import AnalyserResult, Session
 from fairhearing_builtins.reporters import numbers, words
 from fairhearing_builtins.reporters.answer import (
     compose,
+    is_headline,
     is_over_all,
     label_of,
     quoted,
@@ -88,22 +89,33 @@ def part_text(one: Stated, session: Session | None, several: bool, place: str = 
 
 
 def decided(stated: Iterable[Stated]) -> list[Stated]:
-    """What the lists show: headlines with a verdict, parts that speak against, parts without a headline."""
+    """What the lists show: headlines with a verdict, parts that speak against, parts without a headline.
+
+    Where looks were planned, what holds by the looks stands in the place of the headline.
+    """
+    known = list(stated)
+    looked = {
+        (one.finding.quantity, one.finding.condition)
+        for one in known
+        if one.finding.variant == words.BY_LOOKS_VARIANT and one.finding.verdict is not None
+    }
     candidates = [
         one
-        for one in stated
+        for one in known
         if one.finding.verdict is not None
         and one.finding.quantity != "balance"
-        and one.finding.variant is None
+        and is_headline(one)
         and one.finding.band_hz is None
         and one.finding.listener is None
+        and not (is_over_all(one) and (one.finding.quantity, one.finding.condition) in looked)
     ]
-    headlines = {(one.finding.quantity, one.finding.condition) for one in candidates if is_over_all(one)}
+    headlines = {(one.finding.quantity, one.finding.condition) for one in candidates if is_over_all(one)} | looked
     audits = [one for one in candidates if one.finding.quantity == "seat_audit"]
     return [
         one
         for one in candidates
         if is_over_all(one)
+        or one.finding.variant == words.BY_LOOKS_VARIANT
         or (words.TOLD_BY.get(one.finding.quantity, one.finding.quantity), one.finding.condition) not in headlines
         or (_is_against(one) and one.finding.channel is None and not _is_told_by(one, audits))
     ]
@@ -203,17 +215,25 @@ def _failures(results: Iterable[AnalyserResult], listening: bool) -> tuple[Marku
 
 
 def _refusals(results: Iterable[AnalyserResult], listening: bool) -> tuple[Markup, ...]:
-    lines: list[Markup] = []
+    told: dict[tuple[str, str], dict[str, None]] = {}
     for result in results:
         for refusal in result.result.refusals:
-            texts = {"what": refusal.what, "why": refusal.why, "try_": refusal.try_}
-            shown = {
-                name: quoted(without_listening_words(text, listening)) if text else None for name, text in texts.items()
-            }
-            lines.append(
-                compose(words.DOUBT_REFUSED, shown) or quoted(without_listening_words(refusal.what, listening))
-            )
+            told.setdefault((refusal.why, refusal.try_), {})[refusal.what] = None
+    lines: list[Markup] = []
+    for (why, try_), whats in told.items():
+        texts = {"what": _together(whats), "why": why, "try_": try_}
+        shown = {
+            name: quoted(without_listening_words(text, listening)) if text else None for name, text in texts.items()
+        }
+        lines.append(compose(words.DOUBT_REFUSED, shown) or quoted(without_listening_words(texts["what"], listening)))
     return tuple(dict.fromkeys(lines))
+
+
+def _together(whats: Iterable[str]) -> str:
+    """Several things not done for one reason; what they begin with in common is said once."""
+    first, *others = whats
+    begin = words.NO_FINDINGS if first.startswith(words.NO_FINDINGS) else ""
+    return ", ".join([first, *(other.removeprefix(begin) for other in others)])
 
 
 def _caveats(headlines: Iterable[Stated], listening: bool) -> tuple[Markup, ...]:

@@ -14,6 +14,7 @@ from fairhearing_builtins.reporters import numbers, tables, words
 from fairhearing_builtins.reporters.answer import Verdict, has_listening, quoted, verdict_on, without_listening_words
 from fairhearing_builtins.reporters.figures import Figure, Undrawn, figures
 from fairhearing_builtins.reporters.identity import Stated
+from fairhearing_builtins.reporters.listening_run import ListeningRun, listening_run
 from fairhearing_builtins.reporters.names import UniqueNames
 from fairhearing_builtins.reporters.reasons import Doubts, Reasons, quantity_text, reasons
 
@@ -38,6 +39,7 @@ class Section:
     sources: tuple[SourceNote, ...]
     table_paths: tuple[str, ...]
     analysers: tuple[tuple[str, str], ...]
+    run: ListeningRun
 
     @property
     def band_groups(self) -> tuple[tuple[Markup, tuple[tables.BandTable, ...]], ...]:
@@ -123,6 +125,7 @@ def section(
         chains=tuple((one, state_rows(one, session)) for one in session.conditions) if session else (),
         sources=tuple(one for one in inputs.sources if one.session == identifier),
         table_paths=table_paths.get(identifier or "", ()),
+        run=listening_run(results),
         analysers=tuple(dict.fromkeys((one.analyser, one.version) for one in results)),
     )
 

@@ -29,6 +29,12 @@ BANDS = "By frequency band"
 N_TABLES = "{n} tables"
 METHODS = "How it was done"
 HOW_MADE = "How each number was made"
+RUN, FLOW, FLOW_OF_EACH = "How the listening was run", "What became of the trials", "The same of each listener"
+ROLES = {"scored": "To be scored", "control": "Positive control", "sham": "Sham"}
+FLOW_COLUMNS = {
+    "role": "Trials", "listener": "Listener", "planned": "Planned", "played": "Played", "answered": "Answered",
+    "excluded": "Excluded", "scored": "Counted", "reasons": "Why excluded",
+}  # fmt: skip
 CRITERIA = "What was fixed before the data was seen"
 CHAIN = "The chain, condition by condition"
 SEATS = "The seats"
@@ -71,7 +77,10 @@ COLUMNS = {
     "criterion": "Criterion", "chain": "Chain", "position": "Position", "weight": "Weight", "seat": "Seat",
     "trim": "Trim for listening",
 }  # fmt: skip
-UNITS = {"oct": "octaves", "1": "", "ohm": "Ω", "deg": "°", "m": "m"}
+UNITS = {
+    "oct": "octaves", "1": "", "ohm": "Ω", "deg": "°", "m": "m",
+    "comparison": "grades", "impairment": "grades", "quality": "points",
+}  # fmt: skip
 WHERE = {
     "variant": "variant", "of": "of", "point": "at", "playing": "playing", "seat": "seat", "condition": "condition",
     "reference": "against", "channel": "channel", "programme": "programme", "listener": "listener",
@@ -104,8 +113,18 @@ QUANTITIES = {
     "subsonic_peak_level": "Peak of the subsonic wave", "subsonic_peak_level_change": "Change of the subsonic peak",
     "g_weighted_level": "G-weighted level", "g_weighted_level_change": "Change of the G-weighted level",
     "proportion_correct": "Right answers", "d_prime": "Sensitivity d′", "first_position_share": "First position chosen",
+    "position_share": "Share of each position",
     "answer_share": "Share of answers", "none_share": "Answers without a choice", "preference_share": "Choices won",
     "worth": "Worth against the reference", "rating_difference": "Difference of ratings",
+    "listener_agreement": "Agreement between listeners", "rating_repeatability": "Scatter of a listener's ratings",
+    "control_correct": "Positive control told apart",
+    "sham_difference_share": "Differences reported where there were none",
+    "sham_correct_share": "Shams answered as their key has it",
+    "answered_share": "Trials answered, of those planned",
+    "second_half_change": "Change in the second half of the trials",
+    "equivalence": "Within the margin that was fixed before",
+    "detectable_share": "Smallest share right that could have been shown",
+    "guess_share": "Guesses that name the condition",
     "recording_level": "Level of the recording", "recording_peak": "Peak of the recording",
     "integrated_loudness": "Loudness of the recording", "loudness_range": "Loudness range",
     "momentary_loudness_maximum": "Loudest moment", "short_term_loudness_maximum": "Loudest passage",
@@ -129,8 +148,10 @@ QUANTITIES = {
     "prediction_interval": "What the next room may give",
 }  # fmt: skip
 LISTENING_QUANTITIES = frozenset({
-    "proportion_correct", "d_prime", "first_position_share", "answer_share", "none_share", "preference_share", "worth",
-    "rating_difference",
+    "proportion_correct", "d_prime", "first_position_share", "position_share", "answer_share", "none_share",
+    "preference_share", "worth",
+    "rating_difference", "listener_agreement", "rating_repeatability", "control_correct", "sham_difference_share",
+    "sham_correct_share", "answered_share", "second_half_change", "equivalence", "detectable_share", "guess_share",
 })  # fmt: skip
 
 # For, against, neither, open: what a verdict does in the balance.
@@ -139,7 +160,7 @@ AGAINST_VERDICTS = frozenset({
     "mis-set", "other", "no-filter", "touched", "unmatched", "worse", "not-preferred", "no-gain", "shifted",
 })  # fmt: skip
 VERDICTS = {"mis-set": "mis-set"}  # others: the id with its hyphens opened
-OPEN_VERDICTS = frozenset({"undecided", "not-shown", "not-attributable", "drifted"})
+OPEN_VERDICTS = frozenset({"undecided", "not-shown", "not-attributable", "drifted", "not-passed"})
 # Parts of the first are told by the second: they stand in the lists only where they speak against.
 TOLD_BY = {"seat_audit": "worst_seat_change"}
 
@@ -223,18 +244,50 @@ TOLD_APART: dict[str, Clauses] = {
     "heard": ("Listeners heard a difference", ": {value} of {n} answers were right", ", p\u00a0=\u00a0{p}"),
     "not-shown": ("That listeners heard a difference was not shown", ": {value} of {n} answers were right",
                   ", p\u00a0=\u00a0{p}",
-                  "; that is not the same as no difference"),
+                  "; that is not the same as no difference", "{control}",
+                  "; so many trials would most likely have shown {smallest} right, and less they may have missed",
+                  "{margin}"),
     "not-attributable": ("Listeners told the conditions apart", ": {value} of {n} answers were right",
                          ", p\u00a0=\u00a0{p}",
                          "; it cannot be put down to the change, because the levels were not shown to be matched"),
 }  # fmt: skip
+# The same with looks at the scores while it ran: value, p and verdict allow for them.
+BY_LOOKS: dict[str, Clauses] = {
+    "heard": ("Listeners heard a difference", ": the boundary of a planned look was crossed after {n} trials",
+              ", {value} right allowing for the looks", ", p\u00a0=\u00a0{p}"),
+    "not-shown": ("That listeners heard a difference was not shown", ": no boundary of a planned look was crossed in"
+                  " {n} trials", ", {value} right allowing for the looks", ", p\u00a0=\u00a0{p}",
+                  "; that is not the same as no difference", "{control}", "{margin}"),
+    "not-attributable": ("Listeners told the conditions apart", ": the boundary of a planned look was crossed after {n}"
+                         " trials", ", {value} right allowing for the looks", ", p\u00a0=\u00a0{p}",
+                         "; it cannot be put down to the change, because the levels were not shown to be matched"),
+}  # fmt: skip
+BY_LOOKS_VARIANT = "sequential"
+# Said where a caveat of the finding holds the text: of one person, and what no result could have shown.
+ALONE_TEXT, FEW_TEXT = "that person only", "no result could have shown it"
+OVER_LISTENERS = ", mean over {n} listeners"
+ALONE: Clauses = ("; there was one listener, and it is about that person alone",)
+FEW: Clauses = ("; with so few listeners no result could have shown it",)
+FEW_TRIALS: Clauses = ("; so few trials could not have shown it even if every answer had been right",)
+OF_LISTENERS = frozenset({"proportion_correct", "preference_share", "rating_difference"})
+# What is added where nothing was shown: what a positive control said, and whether it lies within a margin.
+CONTROL: dict[str, Clauses] = {
+    "passed": ("; these listeners did tell the positive control apart", ", {value} of the time"),
+    "not-passed": ("; the positive control was not told apart either, so this says little",),
+    "": ("; there was no positive control, so it is not known whether these listeners could have heard a difference",),
+}
+MARGIN: dict[str, Clauses] = {
+    "equivalent": ("; it was shown to lie within the margin that was fixed before",),
+    "not-shown": ("; nor was it shown to lie within the margin that was fixed before",),
+}
 PREFERENCE: dict[str, Clauses] = {
     "preferred": ("Listeners preferred {condition}", ": it won {value} of the choices", ", mean over {n} listeners",
                   ", p\u00a0=\u00a0{p}"),
     "not-preferred": ("Listeners preferred {reference} to {condition}", ", which won {value} of the choices",
                       ", mean over {n} listeners", ", p\u00a0=\u00a0{p}"),
     "not-shown": ("That listeners preferred either was not shown", ": {condition} won {value} of the choices",
-                  ", mean over {n} listeners", ", p\u00a0=\u00a0{p}", "; that is not the same as no preference"),
+                  ", mean over {n} listeners", ", p\u00a0=\u00a0{p}", "; that is not the same as no preference",
+                  "{control}", "{margin}"),
     "not-attributable": ("Listeners chose one more often than the other", ": {condition} won {value} of the choices",
                          ", mean over {n} listeners", ", p\u00a0=\u00a0{p}",
                          "; it cannot be put down to the change, because the levels were not shown to be matched"),
@@ -245,7 +298,8 @@ RATING: dict[str, Clauses] = {
     "worse": ("Listeners rated {condition} worse than {reference}", ", by {value}", ", mean over {n} listeners",
               ", p\u00a0=\u00a0{p}"),
     "not-shown": ("That listeners rate either better was not shown", ": the ratings differ by {value}",
-                  ", mean over {n} listeners", ", p\u00a0=\u00a0{p}", "; that is not the same as no difference"),
+                  ", mean over {n} listeners", ", p\u00a0=\u00a0{p}", "; that is not the same as no difference",
+                  "{control}", "{margin}"),
     "not-attributable": ("The ratings differ", ", by {value}", ", mean over {n} listeners", ", p\u00a0=\u00a0{p}",
                          "; it cannot be put down to the change, because the levels were not shown to be matched"),
 }  # fmt: skip
@@ -255,6 +309,7 @@ RELIEF: dict[str, Clauses] = {
     "undecided": ("Whether the amplifier is spared subsonic energy is undecided", ": it changes by {value}"),
 }
 LIST_ITEM: Clauses = ("{quantity}", "{where}", ": {verdict}", ", {value}")
+NO_FINDINGS = "no findings of "  # as an analyser that lacks what it needs is refused
 DOUBT_REFUSED: Clauses = ("{what}: {why}", "; to try: {try_}")
 DOUBT_CAVEAT: Clauses = ("{caveat}", " ({quantities})")
 DOUBT_OPEN: Clauses = ("{quantity}", "{where}", ": {verdict}", ", {value}")

@@ -29,6 +29,24 @@ class NamesFirstRow(Answers):
         return replace(made, method=f"mean over listeners, from {rows[0]['listener']} on" if rows else made.method)
 
 
+class DeclaresShams(Answers):
+    """Declares shams, and leaves them out."""
+
+    needs = replace(Answers.needs, roles=frozenset({"scored", "sham"}))
+
+    def rows(self, inputs: Inputs, comparison: Comparison) -> list[Row]:
+        scored = tuple(sheet for sheet in inputs.sheets if sheet.role == "scored")
+        return super().rows(replace(inputs, sheets=scored), comparison)
+
+
+class ReadsControls(Answers):
+    """Takes the control trials for scored ones where it can get at them, and does not declare them."""
+
+    def rows(self, inputs: Inputs, comparison: Comparison) -> list[Row]:
+        read = tuple(sheet for sheet in inputs.sheets if sheet.role in ("scored", "control"))
+        return super().rows(replace(inputs, sheets=read), comparison)
+
+
 class CorrectsForGuessing(Answers):
     """A share put straight for guessing, below 0 where there were fewer than guessing gives."""
 
@@ -98,3 +116,11 @@ class TiesToWhatCameFirst(Answers):
     def point(self, row: Row, comparison: Comparison) -> float:
         preferred = row["first"] if row["preferred"] == "none" else row["preferred"]
         return float(preferred == comparison.condition.id)
+
+
+class CountsTheMiddleLate(Answers):
+    """The trial in the middle of an odd number as one of the second half."""
+
+    def halves(self, points: list[float]) -> tuple[list[float], list[float]]:
+        half = len(points) // 2
+        return points[:half], points[half:]

@@ -126,10 +126,10 @@ class Levels:
 
 
 class Answers:
-    """Share of preferences for the condition, over and per programme, and for what came first."""
+    """Share of preferences for the condition, over and per programme, for what came first; its change by the end."""
 
     name, version = "answers", "1"
-    quantities = frozenset({"win_share", "first_share"})
+    quantities = frozenset({"win_share", "first_share", "late_change"})
     needs = Needs(methods=frozenset({"paired-preference"}), findings=frozenset({"level_difference"}))
     symmetries: tuple[Symmetry, ...] = symmetries(
         swap_conditions_mirrors="win_share",
@@ -140,6 +140,7 @@ class Answers:
         doubled_trials_invariant="win_share",
         first_second_mirrored="first_share",
         first_second_invariant="win_share",
+        trial_order_negates="late_change",
     )
 
     def analyse(self, inputs: Inputs) -> Result:
@@ -148,6 +149,7 @@ class Answers:
             rows = self.rows(inputs, comparison)
             findings.append(self.finding(inputs, comparison, "win_share", self.wins(rows, comparison), None, rows))
             findings.append(self.finding(inputs, comparison, "first_share", self.firsts(rows, comparison), None, rows))
+            findings.append(self.finding(inputs, comparison, "late_change", self.late(rows, comparison), None, rows))
             for programme in sorted({row["programme"] or "" for row in rows}):
                 own = [row for row in rows if row["programme"] == programme]
                 wins = self.wins(own, comparison)
@@ -187,6 +189,20 @@ class Answers:
 
     def point(self, row: Row, comparison: Comparison) -> float:
         return 0.5 if row["preferred"] == "none" else float(row["preferred"] == comparison.condition.id)
+
+    def late(self, rows: list[Row], comparison: Comparison) -> float | None:
+        changes = []
+        for name in sorted({row["listener"] or "" for row in rows}):
+            own = sorted((row for row in rows if row["listener"] == name), key=lambda row: row["trial"] or "")
+            points = [self.point(row, comparison) for row in own]
+            first, second = self.halves(points)
+            if first and second:
+                changes.append(mean(second) - mean(first))
+        return mean(changes) if changes else None
+
+    def halves(self, points: list[float]) -> tuple[list[float], list[float]]:
+        half = len(points) // 2
+        return points[:half], points[len(points) - half :]
 
     def firsts(self, rows: list[Row], comparison: Comparison) -> float | None:
         decided = [row["preferred"] == row["first"] for row in rows if row["preferred"] != "none"]

@@ -44,7 +44,7 @@ def session(
 
 
 def sheet(method: str, rows: Sequence[Row], *, entry: int = 0, **said: Any) -> Sheet:
-    """A score sheet; `said`: reference, treatment, order as session.toml would say them."""
+    """A score sheet; `said`: reference, treatment, order, scale, role as session.toml would say them."""
     columns = list(dict.fromkeys(name for row in rows for name in row))
     return Sheet(
         method=method,  # type: ignore[arg-type]
@@ -53,7 +53,8 @@ def sheet(method: str, rows: Sequence[Row], *, entry: int = 0, **said: Any) -> S
         reference=said.get("reference"),
         treatment=said.get("treatment"),
         order=said.get("order", "independent"),
-        scale=None,
+        scale=said.get("scale"),
+        role=said.get("role", "scored"),
         trials=pd.DataFrame({name: [row.get(name) for row in rows] for name in columns}, dtype=object),
     )
 

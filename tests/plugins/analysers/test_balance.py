@@ -47,7 +47,7 @@ def states(result: Result, role: str) -> dict[str, str]:
 def test_it_is_an_analyser_and_its_hook_offers_it() -> None:
     (offered,) = fairhearing_analysers()
     assert isinstance(offered, Analyser)
-    assert (offered.name, offered.version) == ("balance", "1")
+    assert (offered.name, offered.version) == ("balance", "2")
     wanted = (
         "corner_ratio guard_band_change target_deviation_change seat_spread_change preference_share "
         "rating_difference subsonic_level_change proportion_correct level_difference seat_audit drift"

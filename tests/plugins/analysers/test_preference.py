@@ -33,7 +33,7 @@ def listeners(counts: Counts) -> Sheet:
 def test_it_is_an_analyser_and_its_hook_offers_it() -> None:
     (offered,) = fairhearing_analysers()
     assert isinstance(offered, Analyser)
-    assert (offered.name, offered.version) == ("preference", "3")
+    assert (offered.name, offered.version) == ("preference", "4")
 
 
 def test_six_listeners_of_one_mind_reach_two_in_sixty_four() -> None:
@@ -144,7 +144,7 @@ def test_with_three_conditions_each_is_taken_from_its_trials_against_the_referen
     for condition, value in (("in", 0.8), ("half", 0.3)):
         found = only(result.findings, "preference_share", condition=condition)
         assert (found.value, found.reference) == (value, "out")
-        assert any("worth over all of them is not computed" in caveat for caveat in found.caveats)
+        assert any("worth is over all of them" in caveat for caveat in found.caveats)
     assert [chart.name for chart in result.charts] == ["preference-half", "preference-in"]
 
 

@@ -281,6 +281,21 @@ def test_refusals_caveats_and_failures_are_doubts() -> None:
     }
 
 
+def test_what_was_not_done_for_one_reason_is_told_in_one_line() -> None:
+    reason = {"why": "the session has no score sheets", "try_": "add them"}
+    refusals = (
+        Refusal(what="no findings of worth", **reason),
+        Refusal(what="no findings of grading", **reason),
+        Refusal(what="no findings of drift", why="no closing take", try_="add them"),
+        Refusal(what="the rest", **reason),
+    )
+    (doubt,) = lists(measured("level_difference", 0.0, 0.05, "dB"), result=Result(refusals=refusals)).doubts
+    assert [plain(line) for line in doubt.lines] == [
+        "no findings of worth, grading, the rest: the session has no score sheets; to try: add them",
+        "no findings of drift: no closing take; to try: add them",
+    ]
+
+
 def test_a_caveat_of_several_findings_is_said_once() -> None:
     one = measured("level_difference", 0.0, 0.05, "dB", verdict="matched", caveats=("two repeats only",))
     other = replace(one, quantity="guard_band_change", verdict="untouched")
