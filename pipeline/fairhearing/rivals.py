@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib.metadata import EntryPoint
 
 from fairhearing.contracts import Analyser, Importer, Reporter
@@ -21,16 +21,16 @@ _FOR_AN_EXTRA = re.compile(r";.*\bextra *==")
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Offer:
-    """A plug-in with the entry point that offers it."""
+    """A plug-in with the entry point that offers it, and the name of the distribution that ships it."""
 
     kind: str
     plugin: Plugin
     entry_point: EntryPoint
+    distribution: str = field(init=False)
 
-    @property
-    def distribution(self) -> str:
-        """The name of the distribution that ships it."""
-        return distribution_of(self.entry_point)[0]
+    def __post_init__(self) -> None:
+        """Read the name once: each look at it parses the whole metadata."""
+        object.__setattr__(self, "distribution", distribution_of(self.entry_point)[0])
 
     def named(self) -> str:
         """Name and distribution, for a reason."""
@@ -78,7 +78,8 @@ BuildsOn = Callable[[Offer, Offer], bool]
 
 def _builds_on(offers: Iterable[Offer]) -> BuildsOn:
     """Whether the distribution of one offer builds on that of another, directly or through others that are offered."""
-    direct = {_normal(offer.distribution): _required(offer.entry_point) for offer in offers}
+    one_of_each = {_normal(offer.distribution): offer.entry_point for offer in offers}
+    direct = {name: _required(entry_point) for name, entry_point in one_of_each.items()}
     all_of = {name: _closure(name, direct) for name in direct}
 
     def builds_on(one: Offer, other: Offer) -> bool:
@@ -180,49 +181,55 @@ def _without_circles(offers: Sequence[Offer], builds_on: BuildsOn) -> tuple[list
     """First those go that build on another of their circle, then all that are in a circle still."""
     kept, refused = list(offers), []
     for giving_way in (True, False):
-        circles = [(offer, _circle(offer, kept)) for offer in kept]
-        out = [
-            (offer, circle)
-            for offer, circle in circles
-            if circle and (not giving_way or any(builds_on(offer, other) for other in circle))
-        ]
-        for offer, circle in out:
-            kept.remove(offer)
-            names = ", ".join(sorted(other.plugin.name for other in circle))
-            refused.append(Refused(offer, f"the needs of {names} form a circle", "let one of them need less"))
+        awaited = _all_awaited(_waits(kept))
+        circles = {
+            offer: [offer, *(other for other in kept if other is not offer and _mutual(offer, other, awaited))]
+            for offer in kept
+        }
+        for offer, circle in circles.items():
+            if len(circle) > 1 and (not giving_way or any(builds_on(offer, other) for other in circle)):
+                kept.remove(offer)
+                names = ", ".join(sorted(other.plugin.name for other in circle))
+                refused.append(Refused(offer, f"the needs of {names} form a circle", "let one of them need less"))
     return kept, refused
 
 
-def _circle(offer: Offer, offers: Sequence[Offer]) -> list[Offer]:
-    """All that wait for this offer while it waits for them, itself among them; empty if there is none."""
-    mutual = [other for other in _awaited(offer, offers) if other is not offer and offer in _awaited(other, offers)]
-    return [offer, *mutual] if mutual else []
+def _waits(offers: Sequence[Offer]) -> dict[Offer, list[Offer]]:
+    """For each those whose findings it reads."""
+    # Whether an object has what the protocol asks for takes long to see: asked once of each.
+    analysers = [(offer, offer.plugin) for offer in offers if isinstance(offer.plugin, Analyser)]
+    found: dict[Offer, list[Offer]] = {offer: [] for offer in offers}
+    for one, reader in analysers:
+        read = reader.needs.findings
+        found[one] = [other for other, plugin in analysers if other is not one and read & plugin.quantities]
+    return found
 
 
-def _awaited(offer: Offer, offers: Sequence[Offer]) -> list[Offer]:
-    """All whose findings must be there before this one runs, by however many steps."""
-    reached: list[Offer] = []
-    waiting = [offer]
-    while waiting:
-        one = waiting.pop()
-        following = [other for other in offers if _waits_for(one, other) and other not in reached]
-        reached += following
-        waiting += following
-    return reached
+def _all_awaited(waits: Mapping[Offer, Sequence[Offer]]) -> dict[Offer, set[Offer]]:
+    """For each all whose findings must be there before it runs, by however many steps."""
+    found: dict[Offer, set[Offer]] = {}
+    for offer in waits:
+        reached: set[Offer] = set()
+        waiting = [*waits[offer]]
+        while waiting:
+            if (one := waiting.pop()) not in reached:
+                reached.add(one)
+                waiting += waits[one]
+        found[offer] = reached
+    return found
+
+
+def _mutual(one: Offer, other: Offer, awaited: Mapping[Offer, set[Offer]]) -> bool:
+    return other in awaited[one] and one in awaited[other]
 
 
 def _in_order(offers: Sequence[Offer]) -> list[Offer]:
     """Each after those whose findings it reads, else by name; there is no circle among them."""
+    waits = _waits(offers)
     waiting = sorted(offers, key=lambda offer: offer.plugin.name)
     ordered: list[Offer] = []
     while waiting:
-        ready = next(one for one in waiting if not any(_waits_for(one, other) for other in waiting))
+        ready = next(one for one in waiting if not any(other in waits[one] for other in waiting))
         ordered.append(ready)
         waiting.remove(ready)
     return ordered
-
-
-def _waits_for(one: Offer, other: Offer) -> bool:
-    if one is other or not isinstance(one.plugin, Analyser) or not isinstance(other.plugin, Analyser):
-        return False
-    return bool(one.plugin.needs.findings & other.plugin.quantities)

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from fairhearing.api import Condition, Criteria, Inputs, Room, Seat, Session
 from fairhearing.statistics._listener_counts import listener_counts
+from fairhearing.statistics.beta_binomial import fit_beta_binomial
 from fairhearing.statistics.equivalence import equivalent_over_listeners, equivalent_proportion
 from fairhearing.statistics.resampling import sign_flip_test
 from fairhearing.statistics.sequential import AdjustedResult, SequentialPlan, adjusted_result, sequential_plan
@@ -93,6 +94,18 @@ def heard(draw: Draw, n_listeners: int, method: str, sd: float) -> list[Outcome]
         row[draw.permutation(N_TRIALS)[:count]] = True
     other = (played + draw.integers(1, n_kinds, played.shape)) % n_kinds
     return _choices(method, played, np.where(right, played, other), HEARD)
+
+
+def modelled(draw: Draw, n_listeners: int, share: float, sd: float) -> list[Outcome]:
+    """Right answers by the beta-binomial model, which claims nothing; abx."""
+    counts = sorted(counts_of(draw, n_listeners, share, sd))
+    low, high = _modelled(tuple(counts))
+    return [Outcome(claimed=False, held=held(low, high, share))]
+
+
+@cache
+def _modelled(counts: tuple[int, ...]) -> tuple[float, float]:
+    return fit_beta_binomial(counts, [N_TRIALS] * len(counts), 0.5, CONFIDENCE).interval
 
 
 def _choices(

@@ -83,9 +83,11 @@ def can_show(plan: Plan) -> list[str]:
     if design.question == "equivalent":
         if sizes.n_needed is None:
             return []
+        alike = f", and t over the {sizes.n_listeners} listeners says so too" if sizes.n_listeners > 1 else ""
         return [
             f"That no more than {_percent(design.margin or 0)} are right: if {sizes.n_needed} or fewer of "
-            f"{sizes.n_total} are. If nothing is heard, that happens in {_percent(sizes.power)} of such sessions."
+            f"{sizes.n_total} are{alike}. If nothing is heard, that happens in {_percent(sizes.power)} of such "
+            "sessions."
         ]
     return _heard_shows(sizes, design)
 

@@ -226,10 +226,11 @@ def _equivalent(wanted: Wanted) -> Sizes:
     from fairhearing.statistics.equivalence_power import equivalence_power, trials_needed_for_equivalence
 
     n_listeners, margin = wanted.n_listeners or 1, wanted.margin
+    if n_listeners > 1:
+        return _equivalent_of_listeners(wanted, n_listeners, margin or 0.0)
     needed = trials_needed_for_equivalence(wanted.effect, None, margin, wanted.alpha, wanted.power, MOST_TRIALS)
-    n_trials = wanted.n_trials or _per_listener(needed.every.n_trials if needed.every else MOST_TRIALS, n_listeners)
-    n_total = n_trials * n_listeners
-    reached = equivalence_power(n_total, wanted.effect, None, margin, wanted.alpha)
+    n_trials = wanted.n_trials or (needed.every.n_trials if needed.every else MOST_TRIALS)
+    reached = equivalence_power(n_trials, wanted.effect, None, margin, wanted.alpha)
     return Sizes(
         chance=_chance(wanted),
         first=needed.first.n_trials if needed.first else None,
@@ -238,10 +239,47 @@ def _equivalent(wanted: Wanted) -> Sizes:
         critical_every=needed.every.most if needed.every else None,
         n_listeners=n_listeners,
         n_trials=n_trials,
-        n_total=n_total,
+        n_total=n_trials,
         n_needed=reached.most,
         size=reached.size,
         power=reached.power,
+    )
+
+
+def _equivalent_of_listeners(wanted: Wanted, n_listeners: int, margin: float) -> Sizes:
+    """By the exact test over trials and t over listeners, both of which must show it; listeners alike."""
+    from fairhearing.statistics.equivalence_of_listeners import (
+        equivalence_power_of_listeners,
+        trials_needed_of_listeners,
+    )
+    from fairhearing.statistics.equivalence_power import equivalence_power
+
+    def most_right(n_trials: int | None) -> int | None:
+        if n_trials is None:
+            return None
+        return equivalence_power(n_trials * n_listeners, wanted.effect, None, margin, wanted.alpha).most
+
+    most = MOST_TRIALS // n_listeners
+    needed = trials_needed_of_listeners(n_listeners, wanted.effect, margin, wanted.alpha, wanted.power, most)
+    n_trials = wanted.n_trials or needed.every or most
+    first, every = (None if each is None else each * n_listeners for each in (needed.first, needed.every))
+    power, size = (
+        equivalence_power_of_listeners(n_listeners, n_trials, share, margin, wanted.alpha)
+        for share in (wanted.effect, margin)
+    )
+    return Sizes(
+        chance=_chance(wanted),
+        first=first,
+        critical_first=most_right(needed.first),
+        every=every,
+        critical_every=most_right(needed.every),
+        n_listeners=n_listeners,
+        n_trials=n_trials,
+        n_total=n_trials * n_listeners,
+        n_needed=most_right(n_trials),
+        size=size,
+        power=power,
+        power_method="exact over trials and t over listeners",
     )
 
 

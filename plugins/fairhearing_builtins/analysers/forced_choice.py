@@ -86,7 +86,7 @@ class ForcedChoice:
     """Proportion of right answers, sensitivity and response bias from forced-choice sheets."""
 
     name = "forced-choice"
-    version = "6"
+    version = "7"
     quantities = QUANTITIES
     needs = Needs(methods=METHODS, findings=frozenset({"level_difference", SHARE, CONTROL}))
     symmetries = (

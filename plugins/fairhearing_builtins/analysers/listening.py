@@ -20,7 +20,8 @@ LOOKS_CAVEAT = (
 )
 EXACT_INTERVAL = "Clopper-Pearson"
 OVER_LISTENERS_INTERVAL = (
-    "t over listeners' proportions, cut at 0 and 1, on neither side narrower than Clopper-Pearson over all trials"
+    "t over listeners' proportions, cut at 0 and 1, on neither side narrower than Clopper-Pearson over all trials, "
+    "so that it holds more often than it says where listeners are few"
 )
 
 

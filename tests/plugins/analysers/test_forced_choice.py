@@ -30,7 +30,7 @@ def mixed_rows(listener: str, both_right: int, wrong_in: int, wrong_out: int) ->
 def test_it_is_an_analyser_and_its_hook_offers_it() -> None:
     (offered,) = fairhearing_analysers()
     assert isinstance(offered, Analyser)
-    assert (offered.name, offered.version) == ("forced-choice", "6")
+    assert (offered.name, offered.version) == ("forced-choice", "7")
 
 
 def test_twelve_of_sixteen_by_one_listener_agree_with_outside_values() -> None:
