@@ -55,7 +55,7 @@ def run(repeats: int = 5) -> dict[str, Ratio]:
         "worth from comparisons": Ratio(
             peer_s=taken[fastest],
             ours_s=median_seconds(lambda: fit_worth(count_outcomes(*arrays, N_CONDITIONS)), 20 * repeats),
-            limit=1.0,
+            limit=LIMIT,
             note=f"{note}; with the counting",
         ),
         "worth from counts": Ratio(

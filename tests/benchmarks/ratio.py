@@ -43,7 +43,7 @@ def seconds(work: Callable[[], object], n_calls: int) -> float:
 
 def median_seconds(work: Callable[[], object], repeats: int) -> float:
     """The median of so many calls, for work so short that turns about would measure the turning."""
-    return statistics.median(seconds(work) for _ in range(repeats))
+    return statistics.median(seconds(work, 1) for _ in range(repeats))
 
 
 def turn_about(peer: Callable[[], object], ours: Callable[[], object], repeats: int, limit: float, note: str) -> Ratio:

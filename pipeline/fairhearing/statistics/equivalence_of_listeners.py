@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -163,14 +164,24 @@ def _begin(n_listeners: int, proportion: float, upper: float, alpha: float, powe
 def _own(n_trials: int, proportion: float) -> _Sums:
     """One listener's count less the likeliest, its square, and its probability."""
     import numpy as np
-    from scipy.special import gammaln, xlog1py, xlogy
 
-    count = np.arange(n_trials + 1, dtype=np.int64)
-    ways = gammaln(n_trials + 1) - gammaln(count + 1) - gammaln(n_trials - count + 1)
-    chance = np.exp(ways + xlogy(count, proportion) + xlog1py(n_trials - count, -proportion))
-    kept = chance > _LEFT_OUT / n_trials
-    value = count[kept] - round(n_trials * proportion)
-    return value, value * value, np.asarray(chance[kept], dtype=np.float64)
+    middle = round(n_trials * proportion)
+    likely = [(count - middle, chance) for count, chance in _chances(n_trials, proportion)]
+    value = np.array([value for value, _ in likely], dtype=np.int64)
+    return value, value * value, np.array([chance for _, chance in likely])
+
+
+def _chances(n_trials: int, proportion: float) -> Iterator[tuple[int, float]]:
+    """Binomial probabilities that matter."""
+    if not 0.0 < proportion < 1.0:
+        yield round(n_trials * proportion), 1.0
+        return
+    right, wrong = math.log(proportion), math.log1p(-proportion)
+    for count in range(n_trials + 1):
+        ways = math.lgamma(n_trials + 1) - math.lgamma(count + 1) - math.lgamma(n_trials - count + 1)
+        chance = math.exp(ways + count * right + (n_trials - count) * wrong)
+        if chance > _LEFT_OUT / n_trials:
+            yield count, chance
 
 
 def _together(some: _Sums, one: _Sums) -> _Sums:
