@@ -78,8 +78,8 @@ BuildsOn = Callable[[Offer, Offer], bool]
 
 def _builds_on(offers: Iterable[Offer]) -> BuildsOn:
     """Whether the distribution of one offer builds on that of another, directly or through others that are offered."""
-    one_of_each = {_normal(offer.distribution): offer.entry_point for offer in offers}
-    direct = {name: _required(entry_point) for name, entry_point in one_of_each.items()}
+    one_of_each = {_normal(offer.distribution): offer for offer in offers}
+    direct = {name: _required(offer) for name, offer in one_of_each.items()}
     all_of = {name: _closure(name, direct) for name in direct}
 
     def builds_on(one: Offer, other: Offer) -> bool:
@@ -89,12 +89,11 @@ def _builds_on(offers: Iterable[Offer]) -> BuildsOn:
     return builds_on
 
 
-def _required(entry_point: EntryPoint) -> frozenset[str]:
+def _required(offer: Offer) -> frozenset[str]:
     """What a distribution requires, extras apart, and what holds this module."""
-    stated = getattr(entry_point.dist, "requires", None) or ()
+    stated = getattr(offer.entry_point.dist, "requires", None) or ()
     names = (re.match(r"[\w.-]+", line.strip()) for line in stated if not _FOR_AN_EXTRA.search(line))
-    own = _normal(distribution_of(entry_point)[0])
-    return frozenset({_normal(name[0]) for name in names if name} | {PROJECT}) - {own}
+    return frozenset({_normal(name[0]) for name in names if name} | {PROJECT}) - {_normal(offer.distribution)}
 
 
 def _normal(name: str) -> str:

@@ -19,6 +19,7 @@ Role = Literal["scored", "control", "sham"]  # of trials: what counts, what all 
 Question = Literal["heard", "preferred", "better", "equivalent"]
 Switching = Literal["relay", "cable", "files"]
 # What `fairhearing plan` writes into a session folder, and `fairhearing unseal` beside it.
+PLAN_FORMAT = 1  # of plan.json
 PLAN_FOLDER = "listening"
 PLAN_NAME, SEAL_NAME, OPENED_NAME = "plan.json", "seal.json", "opened.json"
 Value = float | bool | str | tuple[float, ...] | None  # of a key of a chain or of the equipment

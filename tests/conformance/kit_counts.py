@@ -6,9 +6,11 @@ Rules that ran, were kept, waived, skipped and broken, a line for each plug-in; 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any
 
 from fairhearing.conformance import Outcome
+from fairhearing.conformance.kit import Case
 
 PROPERTY = "rule of the kit"
 STATES = ("kept", "waived", "skipped", "broken")
@@ -17,6 +19,26 @@ STATES = ("kept", "waived", "skipped", "broken")
 def told(plugin: str, outcome: Outcome) -> tuple[str, list[str]]:
     """What a test records (pytest's `record_property`) of a rule that it ran: plug-in, state, why."""
     return PROPERTY, [plugin, outcome.state, outcome.why]
+
+
+class RunOnce:
+    """The outcomes of the rules of plug-ins of one kind; each rule runs once, whoever asks for it."""
+
+    def __init__(self, kind: str) -> None:
+        self._kind = kind
+        self._outcomes: dict[tuple[str, str], Outcome] = {}
+
+    def __call__(self, name: str, case: Case[Any]) -> Outcome:
+        key = (name, case.rule.name)
+        if key not in self._outcomes:
+            self._outcomes[key] = case.outcome()
+        return self._outcomes[key]
+
+    def must_keep(self, name: str, case: Case[Any], record_property: Callable[[str, object], None]) -> None:
+        """Record what the rule came to, and fail where it is broken or waived."""
+        outcome = self(name, case)
+        record_property(*told(f"{self._kind} {name}", outcome))
+        assert outcome.state in ("kept", "skipped"), outcome.why
 
 
 def lines(recorded: Iterable[tuple[str, object]]) -> Iterator[str]:

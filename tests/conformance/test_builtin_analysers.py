@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from conformance.kit_counts import told
+from conformance.kit_counts import RunOnce
 
 from fairhearing.conformance.analyser import analyser_cases
-from fairhearing.conformance.kit import Case, Outcome
+from fairhearing.conformance.kit import Case
 from fairhearing.conformance.subject import AnalyserSubject
 from fairhearing.registry import load_plugins
 
@@ -16,22 +16,14 @@ PLUGINS = load_plugins()
 BUILT_IN = {note.name for note in PLUGINS.notes.analysers if note.distribution == "fairhearing"}
 ANALYSERS = [analyser for analyser in PLUGINS.analysers if analyser.name in BUILT_IN]
 CASES = [(analyser.name, case) for analyser in ANALYSERS for case in analyser_cases(analyser)]
-_outcomes: dict[tuple[str, str], Outcome] = {}
-
-
-def outcome_of(name: str, case: Case[AnalyserSubject]) -> Outcome:
-    if (name, case.rule.name) not in _outcomes:
-        _outcomes[name, case.rule.name] = case.outcome()
-    return _outcomes[name, case.rule.name]
+outcome_of = RunOnce("analyser")
 
 
 @pytest.mark.parametrize(("name", "case"), CASES, ids=[f"{name}-{case.rule.name}" for name, case in CASES])
 def test_a_built_in_analyser_keeps_the_rule(
     name: str, case: Case[AnalyserSubject], record_property: Callable[[str, object], None]
 ) -> None:
-    outcome = outcome_of(name, case)
-    record_property(*told(f"analyser {name}", outcome))
-    assert outcome.state in ("kept", "skipped"), outcome.why
+    outcome_of.must_keep(name, case, record_property)
 
 
 def test_no_rule_is_skipped_but_for_what_is_not_there_to_be_looked_at() -> None:

@@ -8,12 +8,12 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from conformance.kit_counts import told
+from conformance.kit_counts import RunOnce
 
 from fairhearing.api import Importer
 from fairhearing.conformance import ImporterSample, importer_cases
 from fairhearing.conformance.importer_samples import as_samples
-from fairhearing.conformance.kit import Case, Outcome
+from fairhearing.conformance.kit import Case
 from fairhearing.registry import load_plugins
 
 PLUGINS = load_plugins()
@@ -26,7 +26,7 @@ ALL_CASES = {
     for name, importer in IMPORTERS.items()
 }
 CASES = [(name, case) for name, found in ALL_CASES.items() for case in found]
-_outcomes: dict[tuple[str, str], Outcome] = {}
+outcome_of = RunOnce("importer")
 # What the kit cannot look at: two importers of one kind, text, decimals, numbers in rows.
 SKIPPED = {
     "aes69": {"crlf", "byte-order-mark", "decimal-comma", "spoiled-row"},
@@ -40,17 +40,9 @@ SKIPPED = {
 CORNER_HZ, LEVEL_DB = 90.0, 80.0
 
 
-def outcome_of(name: str, case: Case) -> Outcome:
-    if (name, case.rule.name) not in _outcomes:
-        _outcomes[name, case.rule.name] = case.outcome()
-    return _outcomes[name, case.rule.name]
-
-
 @pytest.mark.parametrize(("name", "case"), CASES, ids=[f"{name}-{case.rule.name}" for name, case in CASES])
 def test_every_built_in_importer_keeps(name: str, case: Case, record_property: Callable[[str, object], None]) -> None:
-    outcome = outcome_of(name, case)
-    record_property(*told(f"importer {name}", outcome))
-    assert outcome.state in ("kept", "skipped"), outcome.why
+    outcome_of.must_keep(name, case, record_property)
 
 
 def test_all_built_in_importers_are_there() -> None:

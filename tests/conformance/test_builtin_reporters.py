@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from conformance.kit_counts import told
+from conformance.kit_counts import RunOnce
 
 from fairhearing.conformance import reporter_cases
-from fairhearing.conformance.kit import Case, Outcome
+from fairhearing.conformance.kit import Case
 from fairhearing.registry import load_plugins
 
 PLUGINS = load_plugins()
@@ -16,22 +16,14 @@ BUILT_IN = {note.name for note in PLUGINS.notes.reporters if note.distribution =
 REPORTERS = {reporter.name: reporter for reporter in PLUGINS.reporters if reporter.name in BUILT_IN}
 ALL_CASES = {name: reporter_cases(reporter) for name, reporter in REPORTERS.items()}
 CASES = [(name, case) for name, found in ALL_CASES.items() for case in found]
-_outcomes: dict[tuple[str, str], Outcome] = {}
+outcome_of = RunOnce("reporter")
 # data-files writes JSON and CSV: no drawing, no markup.
 SKIPPED = {"page": set(), "data-files": {"axes-carry-units", "hostile-text-escaped"}}
 
 
-def outcome_of(name: str, case: Case) -> Outcome:
-    if (name, case.rule.name) not in _outcomes:
-        _outcomes[name, case.rule.name] = case.outcome()
-    return _outcomes[name, case.rule.name]
-
-
 @pytest.mark.parametrize(("name", "case"), CASES, ids=[f"{name}-{case.rule.name}" for name, case in CASES])
 def test_every_built_in_reporter_keeps(name: str, case: Case, record_property: Callable[[str, object], None]) -> None:
-    outcome = outcome_of(name, case)
-    record_property(*told(f"reporter {name}", outcome))
-    assert outcome.state in ("kept", "skipped"), outcome.why
+    outcome_of.must_keep(name, case, record_property)
 
 
 def test_all_built_in_reporters_are_there() -> None:

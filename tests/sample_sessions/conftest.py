@@ -1,4 +1,4 @@
-"""Fixtures of the tests of the sample sessions: the program's modules, what it writes, and the committed truth."""
+"""Fixtures of the tests of the sample sessions: the program's modules, what it writes, the truth, a run."""
 
 from __future__ import annotations
 
@@ -6,12 +6,16 @@ import json
 import subprocess
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from importlib import import_module
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
 import pytest
+
+from fairhearing import run
+from fairhearing.progress import Silent
 
 FOLDER = Path(__file__).parents[2] / "sample_sessions"
 MODULES = sorted(path.stem for path in FOLDER.glob("*.py"))
@@ -42,3 +46,25 @@ def truth() -> dict[str, Any]:
     """The committed truth by folder of the session."""
     sessions = json.loads((FOLDER / "truth.json").read_text(encoding="utf-8"))["sessions"]
     return {of_session["folder"]: of_session for of_session in sessions.values()}
+
+
+@pytest.fixture(scope="module")
+def without_page() -> Iterator[None]:
+    """No run of the module writes the page and its charts."""
+    whole = run.load_plugins()
+    quick = replace(whole, reporters=tuple(one for one in whole.reporters if one.name != "page"))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(run, "load_plugins", lambda: quick)
+        yield
+
+
+@pytest.fixture(scope="module")
+def findings(
+    request: pytest.FixtureRequest, without_page: None, tmp_path_factory: pytest.TempPathFactory
+) -> list[dict[str, Any]]:
+    """findings.json of a run over what the module names: RUN_OVER."""
+    out = tmp_path_factory.mktemp("report")
+    outcome = run.run_sessions([request.module.RUN_OVER], out, None, False, Silent())
+    assert (outcome.exit_code, outcome.notes) == (0, ())
+    stated: list[dict[str, Any]] = json.loads((out / "findings.json").read_text(encoding="utf-8"))["findings"]
+    return stated

@@ -5,17 +5,14 @@ from __future__ import annotations
 import json
 import math
 import tomllib
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from fairhearing import run
-from fairhearing.progress import Silent
-
 FOLDER = Path(__file__).parents[2] / "sample_sessions"
 TRUTH: dict[str, dict[str, Any]] = json.loads((FOLDER / "truth.json").read_text(encoding="utf-8"))["sessions"]
+RUN_OVER = FOLDER
 FILTERED = [name for name, true in TRUTH.items() if true["filter"] is not None]
 WITH_BASS = [name for name, true in TRUTH.items() if true["bass"] is not None]
 
@@ -25,19 +22,6 @@ BAND_DB = 0.45  # one band at one seat: four takes with 0.3 dB of placement in e
 LEVEL_DB = 0.12  # the mean of seven such bands
 DEVIATION_DB = 0.35
 CORNER_RATIO = 0.03
-
-
-@pytest.fixture(scope="module")
-def findings(tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, Any]]:
-    """findings.json of a run over all of them; the page and its charts are not asked for."""
-    out = tmp_path_factory.mktemp("report")
-    whole = run.load_plugins()
-    quick = replace(whole, reporters=tuple(r for r in whole.reporters if r.name != "page"))
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(run, "load_plugins", lambda: quick)
-        outcome = run.run_sessions([FOLDER], out, None, False, Silent())
-    assert (outcome.exit_code, outcome.notes) == (0, ())
-    return json.loads((out / "findings.json").read_text(encoding="utf-8"))["findings"]
 
 
 def one(findings: list[dict[str, Any]], session: str, quantity: str, **said: object) -> dict[str, Any]:

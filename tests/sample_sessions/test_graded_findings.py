@@ -3,32 +3,16 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from fairhearing import run
-from fairhearing.progress import Silent
-
 FOLDER = Path(__file__).parents[2] / "sample_sessions"
 ((ID, TRUE),) = json.loads((FOLDER / "truth.json").read_text(encoding="utf-8"))["graded"].items()
+RUN_OVER = FOLDER / TRUE["folder"]
 SETTINGS = tuple(TRUE["conditions"])
 WIDENED = 1.5  # how far an interval may miss: one in twenty does not hold the truth
-
-
-@pytest.fixture(scope="module")
-def findings(tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, Any]]:
-    """findings.json of a run over it; the page and its charts are not asked for."""
-    out = tmp_path_factory.mktemp("report")
-    whole = run.load_plugins()
-    quick = replace(whole, reporters=tuple(r for r in whole.reporters if r.name != "page"))
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(run, "load_plugins", lambda: quick)
-        outcome = run.run_sessions([FOLDER / TRUE["folder"]], out, None, False, Silent())
-    assert (outcome.exit_code, outcome.notes) == (0, ())
-    return json.loads((out / "findings.json").read_text(encoding="utf-8"))["findings"]
 
 
 def one(findings: list[dict[str, Any]], quantity: str, **said: object) -> dict[str, Any]:

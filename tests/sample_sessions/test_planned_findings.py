@@ -5,8 +5,6 @@ from __future__ import annotations
 import csv
 import json
 import shutil
-from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -14,7 +12,6 @@ from typing import Any
 import pytest
 from bad_input.console import Console
 
-from fairhearing import run
 from fairhearing.protocol.drawing import draw_trials
 from fairhearing.protocol.reading import design_of, trials_of
 from fairhearing.protocol.sealing import grouped, read_key
@@ -27,18 +24,11 @@ ROLES = ("scored", "control", "sham")
 KEY = "listening/key/sealed-key.json"
 
 
-@pytest.fixture(scope="module", autouse=True)
-def quick() -> Iterator[None]:
-    """No run of this module writes the page and its charts."""
-    whole = run.load_plugins()
-    kept = replace(whole, reporters=tuple(one for one in whole.reporters if one.name != "page"))
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(run, "load_plugins", lambda: kept)
-        yield
+pytestmark = pytest.mark.usefixtures("without_page")
 
 
 @pytest.fixture(scope="module")
-def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def report(without_page: None, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The folder of a run over the committed session."""
     out = tmp_path_factory.mktemp("report")
     said = Console()("run", SESSION, "--out", out)

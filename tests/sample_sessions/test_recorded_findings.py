@@ -3,36 +3,20 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from fairhearing import run
-from fairhearing.progress import Silent
-
 FOLDER = Path(__file__).parents[2] / "sample_sessions"
 ((ID, TRUE),) = json.loads((FOLDER / "truth.json").read_text(encoding="utf-8"))["recorded"].items()
+RUN_OVER = FOLDER / TRUE["folder"]
 PROGRAMMES = tuple(TRUE["programmes"])
 # Noise of 4 mV and sixteen bits. A low spectrum is faded over a sixteenth at either end: of a programme that swells for
 # half a minute, the middle counts a little more.
 LEVEL_DB = 0.06
 SUBSONIC_DB = 0.1
 SHARE = 0.06
-
-
-@pytest.fixture(scope="module")
-def findings(tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, Any]]:
-    """findings.json of a run over it; the page and its charts are not asked for."""
-    out = tmp_path_factory.mktemp("report")
-    whole = run.load_plugins()
-    quick = replace(whole, reporters=tuple(r for r in whole.reporters if r.name != "page"))
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(run, "load_plugins", lambda: quick)
-        outcome = run.run_sessions([FOLDER / TRUE["folder"]], out, None, False, Silent())
-    assert (outcome.exit_code, outcome.notes) == (0, ())
-    return json.loads((out / "findings.json").read_text(encoding="utf-8"))["findings"]
 
 
 def one(findings: list[dict[str, Any]], quantity: str, **said: object) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,7 +11,7 @@ import typer
 from fairhearing import __version__
 from fairhearing.cli import corner_options as options
 from fairhearing.cli import plan_options as planning
-from fairhearing.cli.printing import say, say_json, warn
+from fairhearing.cli.printing import say, say_answer, warn
 from fairhearing.cli.progress_bar import progress_on_standard_error
 
 if TYPE_CHECKING:
@@ -64,11 +65,8 @@ def run(
     """Import sessions, analyse them and write the report."""
     from fairhearing.run import run_sessions
 
-    progress = progress_on_standard_error()
-    try:
+    with closing(progress_on_standard_error()) as progress:
         outcome = run_sessions(sessions, out, store, keep_going, progress)
-    finally:
-        progress.close()
     return _show(outcome)
 
 
@@ -77,11 +75,8 @@ def import_(sessions: Sessions, store: Store, keep_going: KeepGoing = False) -> 
     """Read sessions into a store."""
     from fairhearing.run import import_sessions
 
-    progress = progress_on_standard_error()
-    try:
+    with closing(progress_on_standard_error()) as progress:
         outcome = import_sessions(sessions, store, keep_going, progress)
-    finally:
-        progress.close()
     return _show(outcome)
 
 
@@ -90,11 +85,8 @@ def analyse(store: Store) -> int:
     """Run every analyser on what a store holds."""
     from fairhearing.run import analyse_store
 
-    progress = progress_on_standard_error()
-    try:
+    with closing(progress_on_standard_error()) as progress:
         outcome = analyse_store(store, progress)
-    finally:
-        progress.close()
     return _show(outcome)
 
 
@@ -103,11 +95,8 @@ def report(store: Store, out: Out) -> int:
     """Write the report of what a store holds."""
     from fairhearing.run import report_store
 
-    progress = progress_on_standard_error()
-    try:
+    with closing(progress_on_standard_error()) as progress:
         outcome = report_store(store, out, progress)
-    finally:
-        progress.close()
     return _show(outcome)
 
 
@@ -129,15 +118,9 @@ def verify(
     from fairhearing.cli.verify_output import verify_json, verify_text
     from fairhearing.verify import verify_sessions
 
-    progress = progress_on_standard_error()
-    try:
+    with closing(progress_on_standard_error()) as progress:
         verification = verify_sessions(sessions, report, store, progress)
-    finally:
-        progress.close()
-    if as_json:
-        say_json(verify_json(verification))
-    else:
-        say(verify_text(verification))
+    say_answer(verification, verify_json, verify_text, as_json=as_json)
     return verification.exit_code
 
 
@@ -149,10 +132,7 @@ def check(session: OneSession, as_json: AsJson = False) -> int:
     from fairhearing.run import check_sessions
 
     contents = check_sessions(session)
-    if as_json:
-        say_json(check_json(contents))
-    else:
-        say(check_text(contents))
+    say_answer(contents, check_json, check_text, as_json=as_json)
     return InputProblem.exit_code if n_faults(contents) else 0
 
 
@@ -229,10 +209,7 @@ def plan(
         seat=seat or (), condition=condition, looks=looks, spending=spending,
     )  # fmt: skip
     answer = answer_plan(order, session, dry_run=dry_run)
-    if as_json:
-        say_json(plan_json(answer))
-    else:
-        say(plan_text(answer))
+    say_answer(answer, plan_json, plan_text, as_json=as_json)
     return 0
 
 
@@ -259,16 +236,10 @@ def unseal(
 
     if look is not None:
         looked = answer_look(session, look, reason)
-        if as_json:
-            say_json(look_json(looked))
-        else:
-            say(look_text(looked))
+        say_answer(looked, look_json, look_text, as_json=as_json)
         return 0 if looked.ended else 3
     opened = answer_unseal(session, reason)
-    if as_json:
-        say_json(unseal_json(opened))
-    else:
-        say(unseal_text(opened))
+    say_answer(opened, unseal_json, unseal_text, as_json=as_json)
     return 0
 
 
@@ -314,10 +285,7 @@ def corner(
         input_tolerance_percent=input_tolerance_percent,
     )
     answer = answer_corner(question)
-    if as_json:
-        say_json(corner_json(answer))
-    else:
-        say(corner_text(answer))
+    say_answer(answer, corner_json, corner_text, as_json=as_json)
     return 0
 
 

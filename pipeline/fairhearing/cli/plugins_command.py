@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from fairhearing.cli.printing import say, say_json
+from fairhearing.cli.printing import say, say_answer
 from fairhearing.errors import InputProblem
 
 A_RULE_IS_BROKEN = 3
@@ -65,11 +65,7 @@ def _list(as_json: bool) -> int:
     from fairhearing.cli.plugins_output import plugins_json, plugins_text
     from fairhearing.run import list_plugins
 
-    found = list_plugins()
-    if as_json:
-        say_json(plugins_json(found))
-    else:
-        say(plugins_text(found))
+    say_answer(list_plugins(), plugins_json, plugins_text, as_json=as_json)
     return 0
 
 

@@ -6,7 +6,10 @@ import io
 import json
 import os
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from typing import TypeVar
+
+A = TypeVar("A")
 
 
 def make_printable() -> None:
@@ -28,6 +31,16 @@ def say(text: str) -> None:
 def say_json(content: Mapping[str, object]) -> None:
     """Print one strict JSON object on standard output."""
     say(json.dumps(content, indent=2, allow_nan=False))
+
+
+def say_answer(
+    answer: A, to_json: Callable[[A], Mapping[str, object]], to_text: Callable[[A], str], *, as_json: bool
+) -> None:
+    """Print what a command answers: one strict JSON object, or text for people."""
+    if as_json:
+        say_json(to_json(answer))
+    else:
+        say(to_text(answer))
 
 
 def warn(text: str) -> None:

@@ -12,9 +12,8 @@ from typing import TypeVar, get_args
 from fairhearing.errors import nearest
 from fairhearing.manifest.faults import shown
 from fairhearing.manifest.reader import as_number
-from fairhearing.session import OPENED_NAME, PLAN_NAME, SEAL_NAME, ListeningPlan, Look, Method, Question
+from fairhearing.session import OPENED_NAME, PLAN_FORMAT, PLAN_NAME, SEAL_NAME, ListeningPlan, Look, Method, Question
 
-PLAN_FORMAT = 1
 Word = TypeVar("Word", bound=str)
 
 

@@ -6,10 +6,9 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from typing import Literal
 
-from fairhearing.session import Look, Method, Question
+from fairhearing.session import PLAN_FORMAT, Look, Method, Question
 
 Part = Literal["practice", "scored", "sham", "control"]
-PLAN_FORMAT = 1
 CONTROL = "control"  # what is played in place of the treatment in a trial of the positive control
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,7 +18,7 @@ from fairhearing.protocol.opening import (
     scored_before_look,
     unbroken,
 )
-from fairhearing.protocol.sealing import LOOKS_NAME, read_object
+from fairhearing.protocol.sealing import LOOKS_NAME, read_object, readable
 from fairhearing.session import Look, Session
 
 LOOKS_FORMAT = 1
@@ -65,7 +65,7 @@ def look(session: Session, folder: Path, number: int) -> Looked:
     if not 1 <= number < len(looks):
         planned = f"{len(looks)} looks are planned, and the last is unsealing" if looks else "no looks are planned"
         raise _problem(f"look {number} is none that was planned", folder, f"{planned}; nobody looks at any other time")
-    taken = _taken(folder)
+    taken = _looks(folder, _record(folder))
     if len(taken) >= number:
         raise _problem(f"look {number} was taken before", folder / LOOKS_NAME, "go on as it said")
     if any(one.get("ended") is True for one in taken):
@@ -81,8 +81,7 @@ def look(session: Session, folder: Path, number: int) -> Looked:
     ended = ends(planned_look, sealed, records)
     entry = {"look": number, "n_trials": planned_look.n_trials, "ended": ended, "sheets_sha256": returned.hashes}
     value = {"format": LOOKS_FORMAT, "commitment": sealed.commitment, "looks": [*taken, entry]}
-    data = (json.dumps(value, indent=1, sort_keys=True, ensure_ascii=True) + "\n").encode()
-    write_files(folder, {LOOKS_NAME: data}, record_name=LOOKS_RECORD_NAME)
+    write_files(folder, {LOOKS_NAME: readable(value)}, record_name=LOOKS_RECORD_NAME)
     return Looked(number=number, n_looks=len(looks), look=planned_look, ended=ended)
 
 
@@ -100,12 +99,13 @@ def check_looks(session: Session, folder: Path) -> tuple[str, ...]:
     if not (folder / LOOKS_NAME).exists():
         return ()
     try:
-        sealed, taken = unbroken(session, folder), _taken(folder)
+        sealed, record = unbroken(session, folder), _record(folder)
+        taken = _looks(folder, record)
     except InputProblem as problem:
         return (problem.what,)
     records = read_returned(folder, sealed.design, sealed.trials, sealed.commitment).records
     told = []
-    if read_object(folder / LOOKS_NAME).get("commitment") != sealed.commitment:
+    if record.get("commitment") != sealed.commitment:
         told.append(f"{LOOKS_NAME} has another commitment than the seal")
     if len(taken) >= max(1, len(sealed.design.looks)):
         told.append(
@@ -120,14 +120,19 @@ def check_looks(session: Session, folder: Path) -> tuple[str, ...]:
     return tuple(told)
 
 
-def _taken(folder: Path) -> list[dict[str, object]]:
-    """The looks that were taken, in order."""
+def _record(folder: Path) -> dict[str, object]:
+    """What looks.json holds; no looks before the first was taken."""
     if not (folder / LOOKS_NAME).exists():
-        return []
+        return {"looks": []}
     try:
-        looks = read_object(folder / LOOKS_NAME).get("looks")
+        return read_object(folder / LOOKS_NAME)
     except ValueError as error:
         raise _problem(f"{LOOKS_NAME} {error}", folder / LOOKS_NAME, "put back what the last look wrote") from error
+
+
+def _looks(folder: Path, record: Mapping[str, object]) -> list[dict[str, object]]:
+    """The looks that were taken, in order."""
+    looks = record.get("looks")
     if not isinstance(looks, list) or not all(isinstance(one, dict) for one in looks):
         raise _problem(f"{LOOKS_NAME} lists no looks", folder / LOOKS_NAME, "put back what the last look wrote")
     return looks

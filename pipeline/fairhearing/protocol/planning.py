@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import get_args
 
 from fairhearing.errors import InputProblem, nearest
@@ -38,7 +38,6 @@ _METHODS_OF: dict[Question, tuple[Method, ...]] = {
     "better": ("grading",),
 }
 SPENDINGS = ("obrien-fleming", "pocock")
-MOST_LISTENERS, MOST_TRIALS = 500, 2000
 _ID = re.compile(r"[^\W_][\w-]*")
 # Where no session says what the two are called.
 _SAMPLE_CONDITIONS = ("out", "in")
@@ -90,7 +89,7 @@ def plan_of(order: Order, session: Session | None = None) -> Plan:
     InputProblem
         A word or number cannot be, two of them contradict each other, or the session knows no such condition or seat.
     """
-    question = _word("--question", order.question, _QUESTIONS)
+    question = _question(order.question)
     method = _method(question, order.method)
     scale = _scale(method, question, order.scale)
     conditions, condition, reference = _conditions(order, method, session)
@@ -135,8 +134,6 @@ def plan_of(order: Order, session: Session | None = None) -> Plan:
 
 
 def _finished(design: Design, sizes: Sizes, listeners_said: bool) -> Plan:
-    from dataclasses import replace
-
     design = replace(design, block_trials=usual_block_trials(seconds_per_trial(design), n_together(design)))
     return Plan(design=design, sizes=sizes, schedule=schedule_of(design), listeners_said=listeners_said)
 
@@ -146,11 +143,11 @@ def problem(what: str, try_: str) -> InputProblem:
     return InputProblem(what, where=PLACE, try_=try_)
 
 
-def _word(option: str, text: str, words: Sequence[str]) -> Question:
+def _question(text: str) -> Question:
     for word in _QUESTIONS:
-        if word == text and word in words:
+        if word == text:
             return word
-    raise problem(f"{option} {text!r} is not a known word", nearest(text, words))
+    raise problem(f"--question {text!r} is not a known word", nearest(text, _QUESTIONS))
 
 
 def _method(question: Question, text: str | None) -> Method:

@@ -63,6 +63,11 @@ def canonical(value: object) -> bytes:
     return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False).encode()
 
 
+def readable(value: object) -> bytes:
+    """JSON that a person can read, keys sorted; what is hashed is the canonical form."""
+    return (json.dumps(value, indent=1, sort_keys=True, ensure_ascii=True, allow_nan=False) + "\n").encode()
+
+
 def commit(key: Mapping[str, object], criteria: Mapping[str, object], plan: Mapping[str, object], salt: str) -> str:
     """The commitment: SHA-256 of the canonical JSON of key, criteria, plan and salt, as 64 hexadecimal digits.
 

@@ -285,7 +285,10 @@ def _equivalent_of_listeners(wanted: Wanted, n_listeners: int, margin: float) ->
 
 def _equivalent_over_listeners(wanted: Wanted) -> Sizes:
     """By two one-sided t tests over listeners, whose means scatter as their differences and their trials make them."""
-    from fairhearing.statistics.equivalence_power import equivalence_power_over_listeners
+    from fairhearing.statistics.equivalence_power import (
+        equivalence_power_over_listeners,
+        listeners_needed_for_equivalence,
+    )
 
     margin = wanted.margin or 0.0
     if wanted.method == "grading":
@@ -296,23 +299,19 @@ def _equivalent_over_listeners(wanted: Wanted) -> Sizes:
         n_trials, lower = wanted.n_trials or PREFERENCE_TRIALS, 1.0 - margin
         scatter = share_moments(listener_counts(n_trials, wanted.effect, spread)).spread
 
-    def power(n_listeners: int) -> float:
-        return equivalence_power_over_listeners(n_listeners, wanted.effect, scatter, lower, margin, wanted.alpha)
-
-    # The power rises with every listener but for the first few, where it is far below any that is asked for.
-    low, high = 2, MOST_EQUIVALENT
-    while low < high:
-        middle = (low + high) // 2
-        low, high = (low, middle) if power(middle) >= wanted.power else (middle + 1, high)
-    enough = power(low) >= wanted.power
-    n_listeners = wanted.n_listeners or low
+    alpha, effect = wanted.alpha, wanted.effect
+    needed = listeners_needed_for_equivalence(effect, scatter, lower, margin, alpha, wanted.power, MOST_EQUIVALENT)
+    n_listeners = wanted.n_listeners or needed or MOST_EQUIVALENT
+    power = 0.0
+    if n_listeners > 1:
+        power = equivalence_power_over_listeners(n_listeners, effect, scatter, lower, margin, alpha)
     return Sizes(
         n_listeners=n_listeners,
         n_trials=n_trials,
         n_total=n_trials * n_listeners,
-        power=power(n_listeners) if n_listeners > 1 else 0.0,
+        power=power,
         power_method="two one-sided t tests over listeners",
-        listeners_first=low if enough else None,
+        listeners_first=needed,
         fewest=2,
         spread=spread,
     )

@@ -14,10 +14,10 @@ from fairhearing.protocol.pages import listener_page, operator_page
 from fairhearing.protocol.sealing import (
     SEALED_KEY_NAME,
     SealedKey,
-    canonical,
     criteria_object,
     new_salt,
     pack_key,
+    readable,
     seal_object,
 )
 from fairhearing.protocol.sheets import LISTENERS_FOLDER, SWITCHING_NAME, listener_sheet, sheet_name, switching_sheet
@@ -73,8 +73,8 @@ def write_plan(session: Session, design: Design, *, folder_name: str = PLAN_FOLD
     seal = seal_object(key, criteria_object(session.criteria, session.folder), plan, salt)
     commitment = str(seal["commitment"])
     files = {
-        PLAN_NAME: _readable(plan),
-        SEAL_NAME: _readable(seal),
+        PLAN_NAME: readable(plan),
+        SEAL_NAME: readable(seal),
         SEALED_KEY_NAME: pack_key(SealedKey(key=key, salt=salt)),
         SWITCHING_NAME: switching_sheet(design, trials, commitment),
         SWITCHING_NAME.replace(".csv", ".html"): operator_page(
@@ -105,11 +105,3 @@ def require_no_plan(folder: Path) -> None:
         where=str(folder),
         try_="keep it, and plan another listening as a session of its own; or move it away by hand if nobody listened",
     )
-
-
-def _readable(value: dict[str, object]) -> bytes:
-    """JSON that a person can read; what is hashed is its canonical form."""
-    import json
-
-    assert canonical(value)
-    return (json.dumps(value, indent=1, sort_keys=True, ensure_ascii=True, allow_nan=False) + "\n").encode()

@@ -42,6 +42,18 @@ def at_least(count: int, n_trials: int, chance: Fraction) -> float:
     return float(tail / total)
 
 
+def binomial_chances(n_trials: int, proportion: float) -> list[float]:
+    """Probability of each number right from 0 to `n_trials`, by logarithms, so that no number is too large."""
+    if proportion in (0.0, 1.0):
+        return [float(count == n_trials * proportion) for count in range(n_trials + 1)]
+    right, wrong = math.log(proportion), math.log1p(-proportion)
+    logs = [math.lgamma(count + 1) for count in range(n_trials + 1)]
+    return [
+        math.exp(logs[-1] - logs[count] - logs[n_trials - count] + count * right + (n_trials - count) * wrong)
+        for count in range(n_trials + 1)
+    ]
+
+
 def walk(chance: float, alpha: float, most: int, two_sided: bool) -> Iterator[Step]:
     """Critical number c and size for n from 0 to `most`: P(X >= c) and P(X = c - 1) are carried from n to n + 1.
 

@@ -6,6 +6,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from fairhearing.statistics._binomial_walk import binomial_chances
+from fairhearing.statistics._search import smallest_value
+
+HALVINGS = 80
 REACH, STEPS = 8.0, 64  # of the sum over people's log odds: standard deviations either side of the mean, and steps
 
 
@@ -61,17 +65,16 @@ def listener_counts(n_trials: int, share: float, between_listeners_logit_sd: flo
     grid = [REACH * (2 * k / STEPS - 1) for k in range(STEPS + 1)] if sd > 0.0 else [0.0]
     weights = [math.exp(-0.5 * z * z) for z in grid]
     weights = [weight / math.fsum(weights) for weight in weights]
-    low, high = -40.0 - REACH * sd, 40.0 + REACH * sd
-    for _ in range(80):
-        middle = (low + high) / 2.0
-        mean = math.fsum(w * _expit(middle + sd * z) for w, z in zip(weights, grid, strict=True))
-        low, high = (middle, high) if mean < share else (low, middle)
-    ways = [math.comb(n_trials, k) for k in range(n_trials + 1)]
+
+    def is_high_enough(centre: float) -> bool:
+        return math.fsum(w * _expit(centre + sd * z) for w, z in zip(weights, grid, strict=True)) >= share
+
+    farthest = 40.0 + REACH * sd
+    centre = smallest_value(is_high_enough, -farthest, farthest, HALVINGS)
     chances = [0.0] * (n_trials + 1)
     for weight, z in zip(weights, grid, strict=True):
-        own = _expit(high + sd * z)
-        for k, way in enumerate(ways):
-            chances[k] += weight * way * own**k * (1.0 - own) ** (n_trials - k)
+        for k, chance in enumerate(binomial_chances(n_trials, _expit(centre + sd * z))):
+            chances[k] += weight * chance
     return chances
 
 

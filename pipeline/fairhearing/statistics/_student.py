@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
+from fairhearing.statistics._search import smallest_value
+
 INTERVALS = 800  # of Simpson's rule over the chi distribution
 HALVINGS = 70
 
@@ -16,11 +18,7 @@ def normal_below(z: float) -> float:
 
 def normal_above_inverse(tail: float) -> float:
     """The z that is exceeded with probability `tail`, 0 < tail < 1."""
-    low, high = -40.0, 40.0
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2.0
-        low, high = (middle, high) if normal_below(-middle) > tail else (low, middle)
-    return high
+    return smallest_value(lambda z: normal_below(-z) <= tail, -40.0, 40.0, HALVINGS)
 
 
 def t_above(t: float, freedom: int) -> float:
@@ -44,10 +42,7 @@ def t_critical(tail: float, freedom: int) -> float:
     low, high = 0.0, 1.0
     while t_above(high, freedom) > tail:
         low, high = high, 2.0 * high
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2.0
-        low, high = (middle, high) if t_above(middle, freedom) > tail else (low, middle)
-    return high
+    return smallest_value(lambda t: t_above(t, freedom) <= tail, low, high, HALVINGS)
 
 
 def t_power(shift: float, freedom: int, tail: float, *, two_sided: bool) -> float:

@@ -7,8 +7,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fairhearing.statistics._binomial_walk import exact_chance, require_proportion, walk
+from fairhearing.statistics._binomial_walk import binomial_chances, exact_chance, require_proportion, walk
 from fairhearing.statistics._margins import require_alpha, require_margins
+from fairhearing.statistics._search import first_and_lasting, require_power, smallest_number
 from fairhearing.statistics._student import t_critical
 from fairhearing.statistics.equivalence_power import equivalence_power_over_listeners
 
@@ -104,20 +105,26 @@ def trials_needed_of_listeners(
     >>> trials_needed_of_listeners(4, 0.5, 0.65)
     TrialsOfListeners(first=32, every=32)
     """
-    if not 0.0 < power < 1.0:
-        raise ValueError(f"power is {power}; it must lie between 0 and 1")
-    first: int | None = None
-    every: int | None = None
-    highest = _most_right(upper, alpha, n_listeners * most)
+    require_power(power)
+    first, every = first_and_lasting(_steps(n_listeners, proportion, upper, alpha, power, most), power)
+    return TrialsOfListeners(first=first.n_trials if first else None, every=every.n_trials if every else None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Step:
+    n_trials: int
+    power: float
+
+
+def _steps(n_listeners: int, proportion: float, upper: float, alpha: float, power: float, most: int) -> Iterator[_Step]:
+    """From the first number of trials that could be enough to the last of an unbroken run that is long enough."""
+    highest, run = _most_right(upper, alpha, n_listeners * most), 0
     for n_trials in range(_begin(n_listeners, proportion, upper, alpha, power, most), most + 1):
         reached = _shown(n_listeners, n_trials, proportion, upper, alpha, highest[n_listeners * n_trials])
-        if reached < power:
-            every = None
-            continue
-        first, every = first or n_trials, every or n_trials
-        if n_trials == every + _AFTER:
-            break
-    return TrialsOfListeners(first=first, every=every)
+        yield _Step(n_trials=n_trials, power=reached)
+        run = run + 1 if reached >= power else 0
+        if run > _AFTER:
+            return
 
 
 def _most_right(upper: float, alpha: float, most: int) -> list[int]:
@@ -154,34 +161,17 @@ def _begin(n_listeners: int, proportion: float, upper: float, alpha: float, powe
         by_t = equivalence_power_over_listeners(n_listeners, proportion, spread, None, upper, alpha)
         return by_t >= power - _APPROXIMATE
 
-    low, high = 1, most
-    while low < high:
-        middle = (low + high) // 2
-        low, high = (low, middle) if possible(middle) else (middle + 1, high)
-    return low
+    return smallest_number(possible, 1, most)
 
 
 def _own(n_trials: int, proportion: float) -> _Sums:
     """One listener's count less the likeliest, its square, and its probability."""
     import numpy as np
 
-    middle = round(n_trials * proportion)
-    likely = [(count - middle, chance) for count, chance in _chances(n_trials, proportion)]
-    value = np.array([value for value, _ in likely], dtype=np.int64)
-    return value, value * value, np.array([chance for _, chance in likely])
-
-
-def _chances(n_trials: int, proportion: float) -> Iterator[tuple[int, float]]:
-    """Binomial probabilities that matter."""
-    if not 0.0 < proportion < 1.0:
-        yield round(n_trials * proportion), 1.0
-        return
-    right, wrong = math.log(proportion), math.log1p(-proportion)
-    for count in range(n_trials + 1):
-        ways = math.lgamma(n_trials + 1) - math.lgamma(count + 1) - math.lgamma(n_trials - count + 1)
-        chance = math.exp(ways + count * right + (n_trials - count) * wrong)
-        if chance > _LEFT_OUT / n_trials:
-            yield count, chance
+    chance = np.array(binomial_chances(n_trials, proportion))
+    count = np.flatnonzero(chance > _LEFT_OUT / n_trials).astype(np.int64)
+    value = count - round(n_trials * proportion)
+    return value, value * value, chance[count]
 
 
 def _together(some: _Sums, one: _Sums) -> _Sums:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from fairhearing.statistics._binomial_walk import exact_chance, require_proportion, tails, walk
 from fairhearing.statistics._margins import require_alpha, require_margins
-from fairhearing.statistics._search import smallest_number
+from fairhearing.statistics._search import first_and_lasting, require_power, smallest_number
 from fairhearing.statistics._student import normal_below, over_chi, t_critical
 
 
@@ -105,17 +105,10 @@ def trials_needed_for_equivalence(
     >>> found.first.n_trials, found.every.n_trials
     (158, 164)
     """
-    if not 0.0 < power < 1.0:
-        raise ValueError(f"power is {power}; it must lie between 0 and 1")
+    require_power(power)
     if most < 1:
         raise ValueError(f"most is {most}; it must be 1 or more")
-    first: EquivalencePower | None = None
-    every: EquivalencePower | None = None
-    for step in _powers(proportion, lower, upper, alpha, most):
-        if step.power >= power:
-            first, every = first or step, every or step
-        else:
-            every = None
+    first, every = first_and_lasting(_powers(proportion, lower, upper, alpha, most), power)
     return EquivalenceTrialsNeeded(first=first, every=every, most=most)
 
 
@@ -208,8 +201,7 @@ def listeners_needed_for_equivalence(
     >>> listeners_needed_for_equivalence(0.5, 0.15, 0.35, 0.65)
     11
     """
-    if not 0.0 < power < 1.0:
-        raise ValueError(f"power is {power}; it must lie between 0 and 1")
+    require_power(power)
     if most < 2:
         raise ValueError(f"most is {most}; it must be 2 or more")
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fairhearing.statistics._binomial_walk import Step, powers, require_proportion, walk
+from fairhearing.statistics._search import first_and_lasting, require_power, smallest_value
 
 if TYPE_CHECKING:  # whoever plans a session needs counts only, and no arrays
     import numpy as np
@@ -199,7 +200,7 @@ def trials_needed(
     >>> found.first, found.every, found.critical_first
     (37, 42, 24)
     """
-    _require_power(power)
+    require_power(power)
     if most < 1:
         raise ValueError(f"most is {most}; it must be 1 or more")
     return _needed(powers(chance, proportion, alpha, most, two_sided), power, most)
@@ -232,18 +233,18 @@ def smallest_proportion(n_trials: int, chance: float, alpha: float, power: float
     >>> round(smallest_proportion(16, 0.5, 0.05, 0.8), 4)
     0.8006
     """
-    _require_power(power)
+    require_power(power)
     critical = binomial_power(n_trials, chance, chance, alpha, two_sided=two_sided).critical
     if critical is None:
         return math.nan
-    low, high = chance, 1.0
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2.0
-        reached = binomial_tail(critical, n_trials, middle)
+
+    def is_found(proportion: float) -> bool:
+        reached = binomial_tail(critical, n_trials, proportion)
         if two_sided:
-            reached += binomial_tail(critical, n_trials, 1.0 - middle)
-        low, high = (low, middle) if reached >= power else (middle, high)
-    return high
+            reached += binomial_tail(critical, n_trials, 1.0 - proportion)
+        return reached >= power
+
+    return smallest_value(is_found, chance, 1.0, HALVINGS)
 
 
 def binomial_tail(n_right: int, n_trials: int, proportion: float) -> float:
@@ -290,14 +291,7 @@ def binomial_tail(n_right: int, n_trials: int, proportion: float) -> float:
 
 def _needed(steps: Iterator[Step], power: float, most: int) -> TrialsNeeded:
     """The first step that reaches the power, and the first of the unbroken run of those that do at the end."""
-    first: Step | None = None
-    every: Step | None = None
-    for step in steps:
-        if step.power >= power:
-            first = first or step
-            every = every or step
-        else:
-            every = None
+    first, every = first_and_lasting(steps, power)
     return TrialsNeeded(
         first=first.n_trials if first else None,
         critical_first=first.reachable if first else None,
@@ -318,8 +312,3 @@ def _numbers(n_trials: npt.ArrayLike) -> IntArray:
     if wanted.size and (not np.issubdtype(wanted.dtype, np.integer) or wanted.min() < 0):
         raise ValueError("the numbers of trials must be whole, and 0 or more")
     return wanted.astype(np.int64)
-
-
-def _require_power(power: float) -> None:
-    if not 0.0 < power < 1.0:
-        raise ValueError(f"power is {power}; it must lie between 0 and 1")

@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from fairhearing.statistics._binomial_walk import binomial_chances
+from fairhearing.statistics._search import first_and_lasting, require_power
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SameDifferentPower:
@@ -102,18 +105,11 @@ def same_different_trials_needed(
     >>> found.first.n_trials, found.every.n_trials
     (30, 30)
     """
-    if not 0.0 < power < 1.0:
-        raise ValueError(f"power is {power}; it must lie between 0 and 1")
+    require_power(power)
     if most < 2:
         raise ValueError(f"most is {most}; it must be 2 or more")
-    first: SameDifferentPower | None = None
-    every: SameDifferentPower | None = None
-    for n_pairs in range(1, most // 2 + 1):
-        found = same_different_power(n_pairs, n_pairs, hits, false_alarms, alpha)
-        if found.power >= power:
-            first, every = first or found, every or found
-        else:
-            every = None
+    steps = (same_different_power(n, n, hits, false_alarms, alpha) for n in range(1, most // 2 + 1))
+    first, every = first_and_lasting(steps, power)
     return SameDifferentTrialsNeeded(first=first, every=every, most=most)
 
 
@@ -136,9 +132,9 @@ def _critical_hits(n_different: int, n_same: int, alpha: float) -> list[int]:
 
 def _found(critical: list[int], n_different: int, n_same: int, hits: float, false_alarms: float) -> float:
     """P of as many hits as are needed, or more, over all numbers of false alarms."""
-    same = _binomial(n_same, false_alarms)
+    same = binomial_chances(n_same, false_alarms)
     tails = [0.0] * (n_different + 2)
-    for x, chance in reversed(list(enumerate(_binomial(n_different, hits)))):
+    for x, chance in reversed(list(enumerate(binomial_chances(n_different, hits)))):
         tails[x] = tails[x + 1] + chance
     total = 0.0
     for y, chance in enumerate(same):
@@ -146,7 +142,3 @@ def _found(critical: list[int], n_different: int, n_same: int, hits: float, fals
         x = next((x for x in range(n_different + 1) if x >= critical[x + y]), n_different + 1)
         total += chance * tails[x]
     return min(1.0, total)
-
-
-def _binomial(n: int, share: float) -> list[float]:
-    return [math.comb(n, k) * share**k * (1.0 - share) ** (n - k) for k in range(n + 1)]

@@ -12,6 +12,7 @@ from typing import Literal, get_args
 
 from fairhearing.statistics._binomial_walk import exact_chance
 from fairhearing.statistics._paths import at_or_above, one_more, plan_paths
+from fairhearing.statistics._search import smallest_value
 from fairhearing.statistics._student import normal_above_inverse
 
 Spending = Literal["obrien-fleming", "pocock"]
@@ -301,11 +302,7 @@ def _solve(rising: Callable[[float], float], target: float) -> float:
         return 0.0
     if rising(1.0) <= target:
         return 1.0
-    low, high = 0.0, 1.0
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2.0
-        low, high = (middle, high) if rising(middle) < target else (low, middle)
-    return high
+    return smallest_value(lambda share: rising(share) >= target, 0.0, 1.0, HALVINGS)
 
 
 def _looks(n_at_looks: Sequence[int]) -> tuple[int, ...]:

@@ -9,6 +9,7 @@ from functools import cache, partial
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from fairhearing.statistics._search import smallest_value
 from fairhearing.statistics.sequential import Spending, spent
 
 if TYPE_CHECKING:
@@ -117,8 +118,7 @@ def spending_boundaries(fractions: Sequence[float], alpha: float, spending: Spen
     found: list[float] = []
     for fraction in fractions:
         target = 2.0 * spent(fraction, alpha / 2.0, spending)
-
-        found.append(_where(partial(_crossing_with, fractions, tuple(found)), target))
+        found.append(_smallest_boundary(partial(_crossing_with, fractions, tuple(found)), target))
     return NormalBoundaries(z=tuple(found))
 
 
@@ -126,15 +126,11 @@ def _constant(shape: Sequence[float], alpha: float) -> float:
     if not 0.0 < alpha < 1.0:
         raise ValueError(f"alpha is {alpha}; it must lie between 0 and 1")
     fractions = [(look + 1) / len(shape) for look in range(len(shape))]
-    return _where(lambda constant: _crossing(fractions, [constant * factor for factor in shape]), alpha)
+    return _smallest_boundary(lambda constant: _crossing(fractions, [constant * factor for factor in shape]), alpha)
 
 
-def _where(falling: Callable[[float], float], target: float) -> float:
-    low, high = 0.0, LARGEST_BOUNDARY
-    for _ in range(HALVINGS):
-        middle = (low + high) / 2.0
-        low, high = (middle, high) if falling(middle) > target else (low, middle)
-    return high
+def _smallest_boundary(crossing: Callable[[float], float], target: float) -> float:
+    return smallest_value(lambda boundary: crossing(boundary) <= target, 0.0, LARGEST_BOUNDARY, HALVINGS)
 
 
 def _crossing_with(fractions: Sequence[float], before: tuple[float, ...], boundary: float) -> float:

@@ -30,6 +30,7 @@ from fairhearing_builtins.analysers.listening import (
     control_caveats,
     counted,
     in_words,
+    labels_are_labels,
 )
 from fairhearing_builtins.analysers.planned_trials import Planned, differences_from_plan, looked_at, planned_of
 from fairhearing_builtins.analysers.trial_order import in_order
@@ -65,9 +66,7 @@ class AsPlanned:
         Symmetry(kind="swap-conditions-invariant", quantities=frozenset({DETECTABLE, RIGHT})),
         Symmetry(kind="first-second-invariant", quantities=QUANTITIES),
         Symmetry(kind="row-order-invariant", quantities=frozenset({DETECTABLE, EQUIVALENCE})),
-        Symmetry(kind="relabel-listeners-invariant", quantities=QUANTITIES),
-        Symmetry(kind="relabel-seats-invariant", quantities=QUANTITIES),
-        Symmetry(kind="relabel-programmes-invariant", quantities=QUANTITIES),
+        *labels_are_labels(QUANTITIES),
     )
 
     def analyse(self, inputs: Inputs) -> Result:

@@ -10,8 +10,8 @@ from fractions import Fraction
 from fairhearing.api import Inputs, Sheet
 from fairhearing_builtins.analysers import choice_trials, grading_trials, preference_trials
 from fairhearing_builtins.analysers.choice_rows import METHODS as CHOICES
-from fairhearing_builtins.analysers.exclusions import exclusion_caveats, reason_of
-from fairhearing_builtins.analysers.listening import Pair, Tally, counted, sheet_rows
+from fairhearing_builtins.analysers.exclusions import left_out_caveats, reason_of
+from fairhearing_builtins.analysers.listening import Pair, Tally, counted, sheet_rows, tallies_of
 
 NONE = "none"
 
@@ -29,17 +29,12 @@ class Answers:
     @property
     def tallies(self) -> list[Tally]:
         """A tally per listener, by code."""
-        own: dict[str, list[bool]] = {}
-        for listener, counts in self.answers:
-            own.setdefault(listener, []).append(counts)
-        return [Tally(listener=name, halves=2 * sum(own[name]), n_trials=len(own[name])) for name in sorted(own)]
+        return tallies_of((listener, 2 * counts) for listener, counts in self.answers)
 
     @property
     def caveats(self) -> tuple[str, ...]:
         """What was left out."""
-        told = exclusion_caveats(self.excluded)
-        if self.n_invalid:
-            told = (*told, f"left out: {counted(self.n_invalid, 'trial', 'trials')} without a valid answer")
+        told = left_out_caveats(self.excluded, self.n_invalid)
         if self.n_alone:
             alone = counted(self.n_alone, "sham", "shams")
             told = (
@@ -71,31 +66,21 @@ def other_controls(inputs: Inputs) -> dict[Pair, dict[str, Answers]]:
 
 
 def _preferences(inputs: Inputs) -> list[tuple[Pair, Answers]]:
-    gathered: dict[Pair, preference_trials.PairTrials] = {}
-    for sheet in _sheets(inputs, "control", frozenset({"paired-preference"})):
-        preference_trials.gather(sheet, inputs.session, gathered)
     made = []
-    for pair, pool in gathered.items():
+    for pair, pool in preference_trials.gather(of_role(inputs, "control")).pools.items():
         sides = [(trial.listener, trial.halves - 1) for trial in pool.trials]
         made.append((pair, _agreeing("paired-preference", sides, pool.n_invalid + pool.n_same, pool.excluded)))
     return made
 
 
 def _ratings(inputs: Inputs) -> list[tuple[Pair, Answers]]:
-    known = [condition.id for condition in inputs.session.conditions]
-    gathered: dict[str, grading_trials.Ratings] = {}
-    for sheet in _sheets(inputs, "control", frozenset({"grading"})):
-        grading_trials.gather(sheet, inputs.session.reference.id, known, gathered)
     made = []
-    for scale in (scale for scale in grading_trials.SCALES if scale in gathered):
-        ratings = gathered[scale]
-        for reference in sorted(ratings.references):
-            for condition in sorted(ratings.references[reference] - {reference}):
-                pair = Pair(condition=condition, reference=reference)
-                units = grading_trials.units(ratings.ratings, scale, pair)
-                sides = [(unit.listener, (unit.difference > 0) - (unit.difference < 0)) for unit in units]
-                left_out = ratings.n_invalid + ratings.n_same
-                made.append((pair, _agreeing(f"grading-{scale}", sides, left_out, ratings.excluded)))
+    for scale, ratings in grading_trials.gather(of_role(inputs, "control")).items():
+        for pair in ratings.pairs:
+            units = grading_trials.units(ratings.ratings, scale, pair)
+            sides = [(unit.listener, (unit.difference > 0) - (unit.difference < 0)) for unit in units]
+            left_out = ratings.n_invalid + ratings.n_same
+            made.append((pair, _agreeing(f"grading-{scale}", sides, left_out, ratings.excluded)))
     return made
 
 

@@ -18,7 +18,7 @@ from fairhearing_builtins.analysers.control_trials import (
     other_controls,
     shams,
 )
-from fairhearing_builtins.analysers.exclusions import exclusion_caveats
+from fairhearing_builtins.analysers.exclusions import left_out_caveats
 from fairhearing_builtins.analysers.listening import (
     ALL_LISTENERS,
     CONTROL,
@@ -29,6 +29,8 @@ from fairhearing_builtins.analysers.listening import (
     counted,
     exact_interval,
     in_words,
+    labels_are_labels,
+    tallies_of,
     total_share,
 )
 
@@ -77,9 +79,7 @@ class Controls:
         Symmetry(kind="swap-conditions-invariant", quantities=frozenset({CONTROL})),
         Symmetry(kind="first-second-invariant", quantities=QUANTITIES),
         Symmetry(kind="row-order-invariant", quantities=QUANTITIES),
-        Symmetry(kind="relabel-listeners-invariant", quantities=QUANTITIES),
-        Symmetry(kind="relabel-seats-invariant", quantities=QUANTITIES),
-        Symmetry(kind="relabel-programmes-invariant", quantities=QUANTITIES),
+        *labels_are_labels(QUANTITIES),
     )
 
     def analyse(self, inputs: Inputs) -> Result:
@@ -108,13 +108,7 @@ def _with_variants(shares: Sequence[_Share]) -> list[_Share]:
 
 
 def _choice_control(inputs: Inputs, pair: Pair, method: str, pool: PairTrials) -> _Share:
-    own: dict[str, list[bool]] = {}
-    for trial in pool.trials:
-        own.setdefault(trial.listener, []).append(trial.right)
-    tallies = [Tally(listener=name, halves=2 * sum(own[name]), n_trials=len(own[name])) for name in sorted(own)]
-    caveats = [*pool.caveats, *exclusion_caveats(pool.excluded)]
-    if pool.n_left_out:
-        caveats.append(f"left out: {counted(pool.n_left_out, 'trial', 'trials')} without a valid answer")
+    tallies = tallies_of((trial.listener, 2 * trial.right) for trial in pool.trials)
     share = _Share(
         quantity=CONTROL,
         method=method,
@@ -122,7 +116,7 @@ def _choice_control(inputs: Inputs, pair: Pair, method: str, pool: PairTrials) -
         pair=pair,
         tallies=tallies,
         said=f"positive control, {WORDS[method]}: share of right answers",
-        caveats=tuple(caveats),
+        caveats=(*pool.caveats, *left_out_caveats(pool.excluded, pool.n_left_out)),
     )
     if not tallies:
         return share

@@ -40,6 +40,16 @@ def exclusion_caveats(reasons: Counter[str]) -> tuple[str, ...]:
     return (f"left out: {n_trials} {word} excluded ({reasons_in_words(reasons)})",) if n_trials else ()
 
 
+def left_out_caveats(reasons: Counter[str], n_invalid: int) -> tuple[str, ...]:
+    """What is to be said of trials that were excluded, and of those without a valid answer.
+
+    >>> left_out_caveats(Counter(), 2)
+    ('left out: 2 trials without a valid answer',)
+    """
+    told, word = exclusion_caveats(reasons), "trial" if n_invalid == 1 else "trials"
+    return (*told, f"left out: {n_invalid} {word} without a valid answer") if n_invalid else told
+
+
 def with_and_without(inputs: Inputs, analyse: Callable[[Inputs], Result], quantities: frozenset[str]) -> Result:
     """What `analyse` finds; then, of what is over all and leaves trials out, the same over all trials as a variant.
 

@@ -21,7 +21,7 @@ from fairhearing_builtins.analysers.choice_rows import METHODS
 from fairhearing_builtins.analysers.choice_spread import beta_binomial
 from fairhearing_builtins.analysers.choice_tests import CHOICE_METHODS, ChoiceTest, right_answers_test
 from fairhearing_builtins.analysers.choice_trials import PairTrials, Trial, gather, headline
-from fairhearing_builtins.analysers.exclusions import exclusion_caveats, with_and_without
+from fairhearing_builtins.analysers.exclusions import left_out_caveats, with_and_without
 from fairhearing_builtins.analysers.listening import (
     CONTROL,
     EXACT_INTERVAL,
@@ -39,10 +39,12 @@ from fairhearing_builtins.analysers.listening import (
     in_words,
     interval_over_listeners,
     label,
+    labels_are_labels,
     listener_chart,
     named_parts,
     part_chart,
     share_findings,
+    tallies_of,
 )
 from fairhearing_builtins.analysers.listening_programmes import SHARE, programme_caveats
 from fairhearing_builtins.analysers.sensitivities import sensitivities
@@ -94,9 +96,7 @@ class ForcedChoice:
         Symmetry(kind="swap-conditions-mirrors", quantities=LEANING),
         Symmetry(kind="first-second-invariant", quantities=QUANTITIES),
         Symmetry(kind="row-order-invariant", quantities=QUANTITIES),
-        Symmetry(kind="relabel-listeners-invariant", quantities=QUANTITIES),
-        Symmetry(kind="relabel-seats-invariant", quantities=QUANTITIES),
-        Symmetry(kind="relabel-programmes-invariant", quantities=QUANTITIES),
+        *labels_are_labels(QUANTITIES),
     )
 
     def analyse(self, inputs: Inputs) -> Result:
@@ -125,11 +125,7 @@ class ForcedChoice:
 
 def _tallies(trials: Sequence[Trial], counts: Callable[[Trial], bool]) -> list[Tally]:
     """A tally per listener, by code, of the trials that `counts` counts."""
-    found = []
-    for listener in sorted({trial.listener for trial in trials}):
-        own = [trial for trial in trials if trial.listener == listener]
-        found.append(Tally(listener=listener, halves=2 * sum(map(counts, own)), n_trials=len(own)))
-    return found
+    return tallies_of((trial.listener, 2 * counts(trial)) for trial in trials)
 
 
 def _proportions(task: _Task) -> list[Finding]:
@@ -169,10 +165,7 @@ def _proportions(task: _Task) -> list[Finding]:
 
 def _left_out(pool: PairTrials) -> tuple[str, ...]:
     """What is to be said of trials that do not count."""
-    told = (*pool.caveats, *exclusion_caveats(pool.excluded))
-    if not pool.n_left_out:
-        return told
-    return (*told, f"left out: {counted(pool.n_left_out, 'trial', 'trials')} without a valid answer")
+    return (*pool.caveats, *left_out_caveats(pool.excluded, pool.n_left_out))
 
 
 def _has_looks(task: _Task) -> bool:

@@ -17,8 +17,8 @@ from fairhearing_builtins.analysers.grading_screening import (
     screened,
     screening_table,
 )
-from fairhearing_builtins.analysers.grading_trials import SCALES, Ratings, exchanged, gather, units
-from fairhearing_builtins.analysers.listening import CONTROL, Pair
+from fairhearing_builtins.analysers.grading_trials import Ratings, exchanged, gather, units
+from fairhearing_builtins.analysers.listening import CONTROL, Pair, labels_are_labels
 
 DIFFERENCE = frozenset({"rating_difference"})
 QUANTITIES = DIFFERENCE | {"listener_agreement", "rating_repeatability"}
@@ -43,9 +43,7 @@ class Grading:
         Symmetry(kind="doubled-trials-invariant", quantities=DIFFERENCE),
         Symmetry(kind="first-second-invariant", quantities=QUANTITIES),
         Symmetry(kind="row-order-invariant", quantities=QUANTITIES),
-        Symmetry(kind="relabel-listeners-invariant", quantities=QUANTITIES),
-        Symmetry(kind="relabel-seats-invariant", quantities=QUANTITIES),
-        Symmetry(kind="relabel-programmes-invariant", quantities=QUANTITIES),
+        *labels_are_labels(QUANTITIES),
     )
 
     def analyse(self, inputs: Inputs) -> Result:
@@ -53,17 +51,12 @@ class Grading:
         return with_and_without(inputs, self._analyse, DIFFERENCE)
 
     def _analyse(self, inputs: Inputs) -> Result:
-        session = inputs.session
-        known = [condition.id for condition in session.conditions]
-        gathered: dict[str, Ratings] = {}
-        for sheet in sorted((s for s in inputs.sheets if s.method == "grading"), key=lambda s: s.entry):
-            gather(sheet, session.reference.id, known, gathered)
         findings: list[Finding] = []
         tables: list[Table] = []
         charts: list[ChartRequest] = []
         refusals: list[Refusal] = []
-        for index, scale in enumerate(scale for scale in SCALES if scale in gathered):
-            found = _of_scale(inputs, gathered[scale], scale if index else None)
+        for index, (scale, ratings) in enumerate(gather(inputs).items()):
+            found = _of_scale(inputs, ratings, scale if index else None)
             findings += found.findings
             tables += found.tables
             charts += found.charts

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Literal
 
-from fairhearing.api import Sheet
+from fairhearing.api import Inputs, Sheet
 from fairhearing_builtins.analysers.exclusions import exclusion_caveats, reason_of
 from fairhearing_builtins.analysers.listening import Pair, counted, sheet_rows
 
@@ -52,6 +52,15 @@ class Ratings:
         return sorted({rating.listener for rating in self.ratings})
 
     @property
+    def pairs(self) -> list[Pair]:
+        """Each condition with the reference that it was set against, by id of the reference, then of the condition."""
+        return [
+            Pair(condition=condition, reference=reference)
+            for reference in sorted(self.references)
+            for condition in sorted(self.references[reference] - {reference})
+        ]
+
+    @property
     def caveats(self) -> tuple[str, ...]:
         """What was left out."""
         told = []
@@ -62,7 +71,16 @@ class Ratings:
         return (*exclusion_caveats(self.excluded), *told)
 
 
-def gather(sheet: Sheet, reference: str, known: Iterable[str], gathered: dict[str, Ratings]) -> None:
+def gather(inputs: Inputs) -> dict[str, Ratings]:
+    """The ratings of all sheets of gradings by scale, in the order of SCALES; sheets of one scale are pooled."""
+    gathered: dict[str, Ratings] = {}
+    known = [condition.id for condition in inputs.session.conditions]
+    for sheet in sorted((s for s in inputs.sheets if s.method == "grading"), key=lambda s: s.entry):
+        _add_sheet(sheet, inputs.session.reference.id, known, gathered)
+    return {scale: gathered[scale] for scale in SCALES if scale in gathered}
+
+
+def _add_sheet(sheet: Sheet, reference: str, known: Iterable[str], gathered: dict[str, Ratings]) -> None:
     """Add the ratings of a sheet to those of its scale."""
     scale = sheet.scale or ""
     into = gathered.setdefault(scale, Ratings(scale=scale))

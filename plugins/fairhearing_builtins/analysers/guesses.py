@@ -13,6 +13,7 @@ from fairhearing_builtins.analysers.listening import (
     exact_interval,
     in_words,
     label,
+    labels_are_labels,
 )
 
 GUESSED = frozenset({"guess_share"})
@@ -32,9 +33,7 @@ class Guesses:
     needs = Needs(findings=frozenset({"preference_share"}))
     symmetries = (
         Symmetry(kind="row-order-invariant", quantities=GUESSED),
-        Symmetry(kind="relabel-listeners-invariant", quantities=GUESSED),
-        Symmetry(kind="relabel-seats-invariant", quantities=GUESSED),
-        Symmetry(kind="relabel-programmes-invariant", quantities=GUESSED),
+        *labels_are_labels(GUESSED),
     )
 
     def analyse(self, inputs: Inputs) -> Result:

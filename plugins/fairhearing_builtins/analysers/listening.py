@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
-from fairhearing.api import Axis, ChartRequest, Finding, Inputs, Rule, Session, Sheet
+from fairhearing.api import Axis, ChartRequest, Finding, Inputs, Rule, Session, Sheet, Symmetry
 from fairhearing.statistics.listeners import t_interval
 from fairhearing.statistics.proportions import Interval, clopper_pearson
 
@@ -45,6 +45,23 @@ class Tally:
     def share(self) -> Fraction:
         """Share of the trials, exactly."""
         return Fraction(self.halves, 2 * self.n_trials)
+
+
+def labels_are_labels(quantities: frozenset[str]) -> tuple[Symmetry, ...]:
+    """What listeners, seats and programmes are called changes none of these quantities."""
+    return (
+        Symmetry(kind="relabel-listeners-invariant", quantities=quantities),
+        Symmetry(kind="relabel-seats-invariant", quantities=quantities),
+        Symmetry(kind="relabel-programmes-invariant", quantities=quantities),
+    )
+
+
+def tallies_of(answers: Iterable[tuple[str, int]]) -> list[Tally]:
+    """A tally per listener, by code, of answers: whose it is, and the halves that it counts."""
+    own: dict[str, list[int]] = {}
+    for listener, halves in answers:
+        own.setdefault(listener, []).append(halves)
+    return [Tally(listener=name, halves=sum(own[name]), n_trials=len(own[name])) for name in sorted(own)]
 
 
 def sheet_rows(sheet: Sheet) -> list[dict[str, str | None]]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -10,8 +9,8 @@ from fractions import Fraction
 from fairhearing.api import Inputs
 from fairhearing_builtins.analysers import choice_trials, grading_trials, preference_trials
 from fairhearing_builtins.analysers.choice_trials import headline
-from fairhearing_builtins.analysers.exclusions import exclusion_caveats
-from fairhearing_builtins.analysers.listening import Pair, counted
+from fairhearing_builtins.analysers.exclusions import left_out_caveats
+from fairhearing_builtins.analysers.listening import Pair
 from fairhearing_builtins.analysers.trial_order import in_order
 
 RIGHT, PREFERRED, RATED = "proportion_correct", "preference_share", "rating_difference"
@@ -47,12 +46,6 @@ def courses(inputs: Inputs) -> list[Course]:
     return [*_choices(inputs), *_preferences(inputs), *_ratings(inputs)]
 
 
-def _left_out(excluded: Counter[str], n_invalid: int) -> tuple[str, ...]:
-    """What is to be said of trials that were excluded, and of those without a valid answer."""
-    told = exclusion_caveats(excluded)
-    return (*told, f"left out: {counted(n_invalid, 'trial', 'trials')} without a valid answer") if n_invalid else told
-
-
 def _mean(values: Sequence[Fraction]) -> Fraction | None:
     return sum(values, Fraction(0)) / len(values) if values else None
 
@@ -85,22 +78,18 @@ def _choices(inputs: Inputs) -> list[Course]:
                     variant=variant,
                     listeners=ordered,
                     mean=_share_right,
-                    left_out=_left_out(pool.excluded, pool.n_left_out),
+                    left_out=left_out_caveats(pool.excluded, pool.n_left_out),
                 )
             )
     return made
 
 
 def _preferences(inputs: Inputs) -> list[Course]:
-    gathered: dict[Pair, preference_trials.PairTrials] = {}
-    for sheet in inputs.sheets:
-        if sheet.method == "paired-preference":
-            preference_trials.gather(sheet, inputs.session, gathered)
     made = []
-    for pair in sorted(gathered, key=lambda p: (p.condition, p.reference)):
+    for pair, pool in preference_trials.gather(inputs).pools.items():
         ordered = {
             name: [Stage(first=_first_of(trial, pair), thing=trial) for trial in own]
-            for name, own in in_order(gathered[pair].trials).items()
+            for name, own in in_order(pool.trials).items()
         }
         made.append(
             Course(
@@ -110,7 +99,7 @@ def _preferences(inputs: Inputs) -> list[Course]:
                 variant=None,
                 listeners=ordered,
                 mean=_share_won,
-                left_out=_left_out(gathered[pair].excluded, gathered[pair].n_invalid + gathered[pair].n_same),
+                left_out=left_out_caveats(pool.excluded, pool.n_invalid + pool.n_same),
             )
         )
     return made
@@ -121,20 +110,12 @@ def _first_of(trial: preference_trials.Trial, pair: Pair) -> str:
 
 
 def _ratings(inputs: Inputs) -> list[Course]:
-    known = [condition.id for condition in inputs.session.conditions]
-    gathered: dict[str, grading_trials.Ratings] = {}
-    for sheet in inputs.sheets:
-        if sheet.method == "grading":
-            grading_trials.gather(sheet, inputs.session.reference.id, known, gathered)
-    made = []
-    for index, scale in enumerate(scale for scale in grading_trials.SCALES if scale in gathered):
-        ratings = gathered[scale]
-        for reference in sorted(ratings.references):
-            for condition in sorted(ratings.references[reference] - {reference}):
-                made.append(
-                    _of_scale(ratings, Pair(condition=condition, reference=reference), scale if index else None)
-                )
-    return made
+    gathered = grading_trials.gather(inputs)
+    return [
+        _of_scale(ratings, pair, scale if index else None)
+        for index, (scale, ratings) in enumerate(gathered.items())
+        for pair in ratings.pairs
+    ]
 
 
 def _of_scale(ratings: grading_trials.Ratings, pair: Pair, variant: str | None) -> Course:

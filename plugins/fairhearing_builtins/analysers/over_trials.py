@@ -8,7 +8,13 @@ from fractions import Fraction
 from fairhearing.api import Axis, ChartRequest, Finding, Inputs, Needs, Result, Symmetry, hookimpl
 from fairhearing.statistics.listeners import t_interval
 from fairhearing_builtins.analysers.choice_rows import METHODS as CHOICES
-from fairhearing_builtins.analysers.listening import ONE_LISTENER_CAVEAT, chart_suffix, counted, label
+from fairhearing_builtins.analysers.listening import (
+    ONE_LISTENER_CAVEAT,
+    chart_suffix,
+    counted,
+    label,
+    labels_are_labels,
+)
 from fairhearing_builtins.analysers.order_results import PREFERRED, RATED, RIGHT, Course, Stage, courses
 
 CHANGE = frozenset({"second_half_change"})
@@ -28,9 +34,7 @@ class OverTrials:
     needs = Needs(methods=frozenset({*CHOICES, "paired-preference", "grading"}))
     symmetries = (
         Symmetry(kind="trial-order-negates", quantities=CHANGE),
-        Symmetry(kind="relabel-listeners-invariant", quantities=CHANGE),
-        Symmetry(kind="relabel-seats-invariant", quantities=CHANGE),
-        Symmetry(kind="relabel-programmes-invariant", quantities=CHANGE),
+        *labels_are_labels(CHANGE),
     )
 
     def analyse(self, inputs: Inputs) -> Result:

@@ -61,19 +61,16 @@ def planned_of(inputs: Inputs) -> Planned | None:
     pair = Pair(condition=plan.condition, reference=plan.reference)
     sheets = tuple(sheet for sheet in planned_sheets(inputs) if sheet.role == "scored")
     planned = Planned(plan=plan, pair=pair)
+    scored = replace(inputs, sheets=sheets)
     if plan.method in CHOICES:
-        pools = choice_trials.gather(replace(inputs, sheets=sheets)).pools.get(pair, {})
+        pools = choice_trials.gather(scored).pools.get(pair, {})
         if plan.method not in pools:
             return planned
         return replace(planned, choices=pools[plan.method].trials, played=_played(sheets, pair))
     if plan.method == "paired-preference":
-        gathered: dict[Pair, preference_trials.PairTrials] = {}
-        for sheet in sheets:
-            preference_trials.gather(sheet, inputs.session, gathered)
-        return replace(planned, preferences=gathered[pair].trials) if pair in gathered else planned
-    ratings: dict[str, grading_trials.Ratings] = {}
-    for sheet in sheets:
-        grading_trials.gather(sheet, plan.reference, [one.id for one in inputs.session.conditions], ratings)
+        pairs = preference_trials.gather(scored).pools
+        return replace(planned, preferences=pairs[pair].trials) if pair in pairs else planned
+    ratings = grading_trials.gather(scored)
     scale = plan.scale or ""
     if scale not in ratings:
         return planned

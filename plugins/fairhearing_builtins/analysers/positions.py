@@ -10,7 +10,7 @@ from fairhearing.api import Analyser, Axis, ChartRequest, Finding, Inputs, Needs
 from fairhearing_builtins.analysers import choice_trials, preference_trials
 from fairhearing_builtins.analysers.choice_rows import ChoiceName
 from fairhearing_builtins.analysers.exclusions import exclusion_caveats, with_and_without
-from fairhearing_builtins.analysers.listening import Pair, Tally, counted, share_findings
+from fairhearing_builtins.analysers.listening import Pair, counted, labels_are_labels, share_findings, tallies_of
 
 FIRST, OF_THREE = "first_position_share", "position_share"
 # The quantity that a lean to one position would spoil is what `of` names: a session may have both.
@@ -44,9 +44,7 @@ class Positions:
         Symmetry(kind="first-second-invariant", quantities=frozenset({OF_THREE})),
         Symmetry(kind="swap-conditions-invariant", quantities=quantities),
         Symmetry(kind="row-order-invariant", quantities=quantities),
-        Symmetry(kind="relabel-listeners-invariant", quantities=quantities),
-        Symmetry(kind="relabel-seats-invariant", quantities=quantities),
-        Symmetry(kind="relabel-programmes-invariant", quantities=quantities),
+        *labels_are_labels(quantities),
     )
 
     def analyse(self, inputs: Inputs) -> Result:
@@ -100,20 +98,15 @@ def _triangles(inputs: Inputs) -> list[_Group]:
 
 
 def _preferences(inputs: Inputs) -> list[_Group]:
-    gathered: dict[Pair, preference_trials.PairTrials] = {}
-    for sheet in inputs.sheets:
-        if sheet.method == "paired-preference":
-            preference_trials.gather(sheet, inputs.session, gathered)
     groups = []
-    for pair in sorted(gathered, key=lambda p: (p.condition, p.reference)):
-        trials = gathered[pair].trials
-        answers = tuple((t.listener, 0 if t.preferred_first else 1) for t in trials if t.halves != 1)
+    for pair, pool in preference_trials.gather(inputs).pools.items():
+        answers = tuple((t.listener, 0 if t.preferred_first else 1) for t in pool.trials if t.halves != 1)
         what = "share of preferences for what was presented first"
         if answers:
             groups.append(
                 _Group(
                     of=FROM_PREFERENCES, variant=None, pair=pair, what=what, counts="listeners", answers=answers,
-                    caveats=exclusion_caveats(gathered[pair].excluded),
+                    caveats=exclusion_caveats(pool.excluded),
                 )
             )  # fmt: skip
     return groups
@@ -135,10 +128,7 @@ def _shares_of_three(inputs: Inputs, group: _Group) -> list[Finding]:
 
 def _shares(inputs: Inputs, group: _Group, quantity: str, what: str, counted_place: int) -> list[Finding]:
     """How often that place was named: over all trials, then by each listener."""
-    tallies = []
-    for listener in sorted({who for who, _ in group.answers}):
-        own = [place == counted_place for who, place in group.answers if who == listener]
-        tallies.append(Tally(listener=listener, halves=2 * sum(own), n_trials=len(own)))
+    tallies = tallies_of((listener, 2 * (place == counted_place)) for listener, place in group.answers)
     confidence = inputs.session.criteria.confidence
     findings = share_findings(quantity, tallies, group.pair, confidence, what, group.counts)
     return [

@@ -21,7 +21,7 @@ from fairhearing.api import (
 from fairhearing.statistics.listeners import holm, smallest_sign_flip_p, t_interval
 from fairhearing.statistics.proportions import Interval, binomial_p_two_sided
 from fairhearing.statistics.resampling import sign_flip_test
-from fairhearing_builtins.analysers.exclusions import exclusion_caveats, with_and_without
+from fairhearing_builtins.analysers.exclusions import left_out_caveats, with_and_without
 from fairhearing_builtins.analysers.listening import (
     CONTROL,
     EXACT_INTERVAL,
@@ -36,11 +36,13 @@ from fairhearing_builtins.analysers.listening import (
     exact_interval,
     in_words,
     label,
+    labels_are_labels,
     listener_chart,
     named_parts,
     part_chart,
     share_findings,
     shared_alpha,
+    tallies_of,
     widest,
 )
 from fairhearing_builtins.analysers.listening_programmes import SHARE, programme_caveats
@@ -71,9 +73,7 @@ class Preference:
         Symmetry(kind="doubled-trials-invariant", quantities=PREFERRING),
         Symmetry(kind="first-second-invariant", quantities=QUANTITIES),
         Symmetry(kind="row-order-invariant", quantities=QUANTITIES),
-        Symmetry(kind="relabel-listeners-invariant", quantities=QUANTITIES),
-        Symmetry(kind="relabel-seats-invariant", quantities=QUANTITIES),
-        Symmetry(kind="relabel-programmes-invariant", quantities=QUANTITIES),
+        *labels_are_labels(QUANTITIES),
     )
 
     def analyse(self, inputs: Inputs) -> Result:
@@ -81,22 +81,17 @@ class Preference:
         return with_and_without(inputs, self._analyse, PREFERRING)
 
     def _analyse(self, inputs: Inputs) -> Result:
-        gathered: dict[Pair, PairTrials] = {}
-        refusals = []
-        for sheet in sorted((s for s in inputs.sheets if s.method == "paired-preference"), key=lambda s: s.entry):
-            refusal = gather(sheet, inputs.session, gathered)
-            if refusal is not None:
-                refusals.append(refusal)
+        gathered = gather(inputs)
         findings: list[Finding] = []
         charts: list[ChartRequest] = []
-        for pair in sorted(gathered, key=lambda p: (p.condition, p.reference)):
-            shares = _shares(inputs, pair, gathered[pair])
+        for pair, pool in gathered.pools.items():
+            shares = _shares(inputs, pair, pool)
             findings += shares
-            if gathered[pair].trials:
-                findings += _none_shares(inputs, pair, gathered[pair].trials)
+            if pool.trials:
+                findings += _none_shares(inputs, pair, pool.trials)
             chart = _chart(inputs.session, pair, shares)
             charts += [chart, *(one for word in ("programme", "seat") for one in part_chart(chart, word, shares))]
-        return Result(findings=tuple(findings), charts=tuple(charts), refusals=tuple(refusals))
+        return Result(findings=tuple(findings), charts=tuple(charts), refusals=gathered.refusals)
 
 
 def _of(trials: Sequence[Trial], listener: str) -> list[Trial]:
@@ -105,18 +100,12 @@ def _of(trials: Sequence[Trial], listener: str) -> list[Trial]:
 
 def _tallies(trials: Sequence[Trial]) -> list[Tally]:
     """A tally of preferences per listener, by code."""
-    found = []
-    for listener in sorted({trial.listener for trial in trials}):
-        own = _of(trials, listener)
-        found.append(Tally(listener=listener, halves=sum(trial.halves for trial in own), n_trials=len(own)))
-    return found
+    return tallies_of((trial.listener, trial.halves) for trial in trials)
 
 
 def _shares(inputs: Inputs, pair: Pair, pool: PairTrials) -> list[Finding]:
     """preference_share over listeners, then of each listener."""
-    caveats = [*pool.caveats, *exclusion_caveats(pool.excluded)]
-    if pool.n_invalid:
-        caveats.append(f"left out: {counted(pool.n_invalid, 'trial', 'trials')} without a valid answer")
+    caveats = [*pool.caveats, *left_out_caveats(pool.excluded, pool.n_invalid)]
     if pool.n_same:
         caveats.append(f"left out: {counted(pool.n_same, 'trial', 'trials')} that set a condition against itself")
     if not pool.trials:
@@ -294,11 +283,7 @@ def _verdict(
 
 def _none_shares(inputs: Inputs, pair: Pair, trials: Sequence[Trial]) -> list[Finding]:
     """none_share over all trials and of each listener."""
-    neither = []
-    for listener in sorted({trial.listener for trial in trials}):
-        own = _of(trials, listener)
-        n_neither = sum(trial.halves == 1 for trial in own)
-        neither.append(Tally(listener=listener, halves=2 * n_neither, n_trials=len(own)))
+    neither = tallies_of((trial.listener, 2 * (trial.halves == 1)) for trial in trials)
     what = "share of answers without a preference"
     return share_findings("none_share", neither, pair, inputs.session.criteria.confidence, what, "listeners")
 

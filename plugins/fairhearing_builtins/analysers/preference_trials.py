@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass, field
 
-from fairhearing.api import Refusal, Session, Sheet
+from fairhearing.api import Inputs, Refusal, Session, Sheet
 from fairhearing_builtins.analysers.exclusions import reason_of
 from fairhearing_builtins.analysers.listening import Pair, sheet_rows
 
@@ -37,7 +37,26 @@ class PairTrials:
     caveats: list[str] = field(default_factory=list)
 
 
-def gather(sheet: Sheet, session: Session, gathered: dict[Pair, PairTrials]) -> Refusal | None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gathered:
+    """Trials by pair, in the order of the ids, and the sheets that could not be used."""
+
+    pools: dict[Pair, PairTrials]
+    refusals: tuple[Refusal, ...]
+
+
+def gather(inputs: Inputs) -> Gathered:
+    """The trials of all sheets of preferences; sheets of the same pair are pooled."""
+    pools: dict[Pair, PairTrials] = {}
+    sheets = sorted((s for s in inputs.sheets if s.method == "paired-preference"), key=lambda s: s.entry)
+    told = [_add_sheet(sheet, inputs.session, pools) for sheet in sheets]
+    ordered = sorted(pools, key=lambda pair: (pair.condition, pair.reference))
+    return Gathered(
+        pools={pair: pools[pair] for pair in ordered}, refusals=tuple(refusal for refusal in told if refusal)
+    )
+
+
+def _add_sheet(sheet: Sheet, session: Session, gathered: dict[Pair, PairTrials]) -> Refusal | None:
     """Add the sheet's trials of each condition against the reference to those of that pair."""
     rows = sheet_rows(sheet)
     reference = sheet.reference or session.reference.id

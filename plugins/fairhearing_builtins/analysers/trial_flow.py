@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from fairhearing.api import Axis, ChartRequest, Finding, Inputs, Listening, Needs, Result, Symmetry, Table, hookimpl
 from fairhearing_builtins.analysers.choice_rows import METHODS as CHOICES
 from fairhearing_builtins.analysers.exclusions import reasons_in_words
-from fairhearing_builtins.analysers.listening import ALL_LISTENERS, counted, in_words
+from fairhearing_builtins.analysers.listening import ALL_LISTENERS, counted, in_words, labels_are_labels
 from fairhearing_builtins.analysers.trial_counts import ROLES, Flow, flows, planned_sheets, together
 
 ANSWERED = frozenset({"answered_share"})
@@ -30,9 +30,7 @@ class TrialFlow:
     symmetries = (
         Symmetry(kind="first-second-invariant", quantities=ANSWERED),
         Symmetry(kind="row-order-invariant", quantities=ANSWERED),
-        Symmetry(kind="relabel-listeners-invariant", quantities=ANSWERED),
-        Symmetry(kind="relabel-seats-invariant", quantities=ANSWERED),
-        Symmetry(kind="relabel-programmes-invariant", quantities=ANSWERED),
+        *labels_are_labels(ANSWERED),
     )
 
     def analyse(self, inputs: Inputs) -> Result:

@@ -26,6 +26,7 @@ from fairhearing_builtins.analysers.listening import (
     attribution_fault,
     counted,
     label,
+    labels_are_labels,
 )
 from fairhearing_builtins.analysers.worth_trials import Comparisons, comparisons
 
@@ -60,9 +61,7 @@ class Worth:
         Symmetry(kind="swap-conditions-negates", quantities=WORTH),
         Symmetry(kind="first-second-invariant", quantities=WORTH),
         Symmetry(kind="row-order-invariant", quantities=WORTH),
-        Symmetry(kind="relabel-listeners-invariant", quantities=WORTH),
-        Symmetry(kind="relabel-seats-invariant", quantities=WORTH),
-        Symmetry(kind="relabel-programmes-invariant", quantities=WORTH),
+        *labels_are_labels(WORTH),
     )
 
     def analyse(self, inputs: Inputs) -> Result:

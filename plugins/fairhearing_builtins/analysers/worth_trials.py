@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from fairhearing.api import Session, Sheet
 from fairhearing.statistics.bradley_terry import count_outcomes
-from fairhearing_builtins.analysers.exclusions import exclusion_caveats, reason_of
+from fairhearing_builtins.analysers.exclusions import left_out_caveats, reason_of
 from fairhearing_builtins.analysers.listening import counted, sheet_rows
 from fairhearing_builtins.analysers.preference_trials import NEITHER
 
@@ -33,12 +33,10 @@ class Comparisons:
     @property
     def caveats(self) -> tuple[str, ...]:
         """What was left out."""
-        told = []
-        if self.n_invalid:
-            told.append(f"left out: {counted(self.n_invalid, 'trial', 'trials')} without a valid answer")
-        if self.n_same:
-            told.append(f"left out: {counted(self.n_same, 'trial', 'trials')} that set a condition against itself")
-        return (*exclusion_caveats(self.excluded), *told)
+        told = left_out_caveats(self.excluded, self.n_invalid)
+        if not self.n_same:
+            return told
+        return (*told, f"left out: {counted(self.n_same, 'trial', 'trials')} that set a condition against itself")
 
 
 def comparisons(sheets: Sequence[Sheet], session: Session) -> Comparisons:
